@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# ------------------------------------------------------------------------------------------ inputs
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Heard:
@@ -18,3 +20,145 @@ class Heard:
     """Lowest word confidence, 0 to 1: evidence, not proof."""
     audio_from_s: float
     audio_to_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Entered:
+    """One phrase put in by hand at the prompt display, instead of speech."""
+
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Due:
+    """The time that the case was waiting for has come."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Said:
+    """The machine has spoken; while it spoke it was deaf."""
+
+    text: str
+    audio_from_s: float
+    audio_to_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Trouble:
+    """A part of the machine fails, or works again."""
+
+    part: str
+    """microphone, recogniser, voice, display or clock"""
+    message: str
+    over: bool = False
+
+
+Input = Heard | Entered | Due | Said | Trouble
+
+# ---------------------------------------------------------------------------------------- commands
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Answer:
+    """State an item: one of its answers."""
+
+    item: str
+    answer: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Withdraw:
+    """Take a statement back."""
+
+    item: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReportEvent:
+    """Say that something happened."""
+
+    event: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class NameDifficulty:
+    """Name a difficulty, to hear its caution."""
+
+    caution: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BailOut:
+    """Leave the standard course."""
+
+    way: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Confirm:
+    """Yes to the open read-back."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Negative:
+    """No to the open read-back."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SayAgain:
+    """Repeat what was said last."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AskOutstanding:
+    """Name what is not yet stated."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StandBy:
+    """Interrupt the course."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CarryOn:
+    """Come back to the standard course."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CallHelp:
+    """Ask for another surgeon's help."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DeclareEmergency:
+    """Proceed at once, outside the checklist."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CloseRecord:
+    """End the record of this case."""
+
+
+Command = (
+    Answer
+    | Withdraw
+    | ReportEvent
+    | NameDifficulty
+    | BailOut
+    | Confirm
+    | Negative
+    | SayAgain
+    | AskOutstanding
+    | StandBy
+    | CarryOn
+    | CallHelp
+    | DeclareEmergency
+    | CloseRecord
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Unclear:
+    """Something was said that is no command."""
+
+    why: str

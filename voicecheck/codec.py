@@ -1,0 +1,137 @@
+"""Turn frozen dataclasses into plain JSON values and back, strictly: nothing unknown, nothing missing."""
+
+from __future__ import annotations
+
+import types
+import typing
+from collections.abc import Mapping
+from dataclasses import MISSING, fields, is_dataclass
+from enum import Enum
+from functools import cache
+from typing import Any, TypeVar, cast
+
+T = TypeVar("T")
+
+
+class Mistakes(ValueError):
+    """Everything wrong with one value, each mistake a sentence that says where."""
+
+    def __init__(self, found: list[str]) -> None:
+        super().__init__("; ".join(found))
+        self.found = found
+
+
+def encode(value: Any, *, tagged: bool = False) -> Any:
+    """Plain dicts, lists, strings, numbers, booleans; members of a union carry their "type"."""
+    if is_dataclass(value):
+        pairs = {f.name: (f, getattr(value, f.name)) for f in fields(value)}
+        hints = _hints(type(value))
+        plain = {
+            name: encode(part, tagged=_is_union(hints[name])) for name, (_, part) in pairs.items()
+        }
+        return {"type": type(value).__name__, **plain} if tagged else plain
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, (tuple, list)):
+        return [encode(part) for part in value]
+    if isinstance(value, Mapping):
+        return {key: encode(part) for key, part in value.items()}
+    return value
+
+
+def decode(kind: type[T], value: Any, where: str = "") -> T:
+    """Build `kind` from a plain value; raises Mistakes listing all that is wrong at once."""
+    found: list[str] = []
+    built = _decode(kind, value, where, found)
+    if found:
+        raise Mistakes(found)
+    return cast("T", built)
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return typing.get_type_hints(kind)
+
+
+def _is_union(kind: Any) -> bool:
+    return typing.get_origin(kind) in (typing.Union, types.UnionType)
+
+
+def _decode(kind: Any, value: Any, where: str, found: list[str]) -> Any:
+    origin, args = typing.get_origin(kind), typing.get_args(kind)
+    if _is_union(kind):
+        return _decode_union(args, value, where, found)
+    if origin is tuple:
+        return _decode_tuple(args[0], value, where, found)
+    if origin is Mapping:
+        return _decode_mapping(args[1], value, where, found)
+    if is_dataclass(kind):
+        return _decode_dataclass(cast("type", kind), value, where, found)
+    if isinstance(kind, type) and issubclass(kind, Enum):
+        return _decode_enum(kind, value, where, found)
+    return _decode_scalar(kind, value, where, found)
+
+
+def _decode_scalar(kind: type, value: Any, where: str, found: list[str]) -> Any:
+    if kind is float and type(value) is int:
+        return float(value)  # canonical JSON writes 12.0 as 12
+    if type(value) is not kind:
+        found.append(f"{where or 'value'} must be {_NAMES.get(kind, kind.__name__)}, not {value!r}")
+    return value
+
+
+def _decode_enum(kind: type[Enum], value: Any, where: str, found: list[str]) -> Any:
+    try:
+        return kind(value)
+    except ValueError:
+        choices = ", ".join(str(member.value) for member in kind)
+        found.append(f"{where} must be one of {choices}, not {value!r}")
+        return value
+
+
+def _decode_tuple(kind: Any, value: Any, where: str, found: list[str]) -> Any:
+    if not isinstance(value, list):
+        found.append(f"{where} must be a list, not {value!r}")
+        return ()
+    return tuple(_decode(kind, part, f"{where}[{n}]", found) for n, part in enumerate(value, 1))
+
+
+def _decode_mapping(kind: Any, value: Any, where: str, found: list[str]) -> Any:
+    if not isinstance(value, dict):
+        found.append(f"{where} must be a table, not {value!r}")
+        return {}
+    return {key: _decode(kind, part, _join(where, key), found) for key, part in value.items()}
+
+
+def _decode_union(kinds: tuple[Any, ...], value: Any, where: str, found: list[str]) -> Any:
+    if value is None and type(None) in kinds:
+        return None
+    by_name = {kind.__name__: kind for kind in kinds if kind is not type(None)}
+    tag = value.get("type") if isinstance(value, dict) else None
+    if tag not in by_name:
+        found.append(f"{where} has the unknown type {tag!r}")
+        return None
+    rest = {key: part for key, part in value.items() if key != "type"}
+    return _decode_dataclass(by_name[tag], rest, where, found)
+
+
+def _decode_dataclass(kind: type, value: Any, where: str, found: list[str]) -> Any:
+    if not isinstance(value, dict):
+        found.append(f"{where or 'value'} must be a table, not {value!r}")
+        return None
+    hints, before, known = _hints(kind), len(found), {f.name: f for f in fields(kind)}
+    found += [f"{_join(where, key)} is not known here" for key in value if key not in known]
+    built = {}
+    for name, field in known.items():
+        if name in value:
+            built[name] = _decode(hints[name], value[name], _join(where, name), found)
+        elif field.default is MISSING and field.default_factory is MISSING:
+            found.append(f"{_join(where, name)} is missing")
+    return kind(**built) if len(found) == before else None
+
+
+def _join(where: str, key: str) -> str:
+    return f"{where}.{key}" if where else key
+
+
+_NAMES = {str: "text", int: "a whole number", float: "a number", bool: "true or false"}

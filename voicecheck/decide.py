@@ -1,0 +1,157 @@
+"""Which fact an input deserves now: one input in, one fact out. No clock, no file, no chance."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import assert_never
+
+from voicecheck import facts
+from voicecheck.case import Case
+from voicecheck.facts import At, Fact
+from voicecheck.grammar import UNKNOWN, interpret
+from voicecheck.inputs import (
+    Answer,
+    AskOutstanding,
+    BailOut,
+    CallHelp,
+    CarryOn,
+    CloseRecord,
+    Command,
+    Confirm,
+    DeclareEmergency,
+    Due,
+    Entered,
+    Heard,
+    Input,
+    NameDifficulty,
+    Negative,
+    ReportEvent,
+    Said,
+    SayAgain,
+    StandBy,
+    Trouble,
+    Unclear,
+    Withdraw,
+)
+from voicecheck.procedure import Kind
+from voicecheck.rules import Mode, fallen, needs_read_back, outstanding
+
+
+class NothingDue(Exception):
+    """Due came before its time: the shell's mistake, or a forgery."""
+
+
+def decide(case: Case, given: Input, at: At) -> Fact:
+    """The one fact that this input is, at this moment of this case. Raises only NothingDue."""
+    match given:
+        case Heard() | Entered():
+            meant = interpret(case.procedure, given)
+            return _unclear(given) if isinstance(meant, Unclear) else _answer(case, meant)
+        case Due():
+            return _due(case, at)
+        case Said():
+            return facts.Spoke()
+        case Trouble(part=part, over=over):
+            return facts.Recovered(part=part) if over else facts.Failed(part=part)
+        case _:
+            assert_never(given)
+
+
+def _unclear(given: Heard | Entered) -> Fact:
+    foreign = given.text == UNKNOWN
+    return facts.NotUnderstood(why="other_speech" if foreign else "not_a_phrase")
+
+
+def _due(case: Case, at: At) -> Fact:
+    if case.due_us is None or at.mono_us < case.due_us:
+        raise NothingDue
+    if case.state.mode is Mode.PAUSING:
+        pause = next(item for item in case.procedure.items if item.kind is Kind.PAUSE)
+        return facts.Proposed(item=pause.id, answer=pause.answers[0].id)
+    return facts.Lapsed(item=_pending_item(case))
+
+
+def _answer(case: Case, command: Command) -> Fact:
+    """The fact if it may happen; otherwise the refusal."""
+    wanted = _wanted(case, command)
+    against = case.why_not(wanted)
+    if against is None:
+        return _with_lapses(case, wanted)
+    item = getattr(wanted, "item", "")
+    return facts.Refused(why=against.why, item=item, outstanding=against.outstanding)
+
+
+def _with_lapses(case: Case, fact: Fact) -> Fact:
+    if not hasattr(fact, "lapsed"):
+        return fact
+    return replace(fact, lapsed=fallen(case.procedure, case.state, fact))
+
+
+def _wanted(case: Case, command: Command) -> Fact:  # noqa: C901, PLR0911, PLR0912
+    # One line a command: longer than most, and clearer than any way to cut it up.
+    match command:
+        case Answer(item=item, answer=answer):
+            return _statement(case, item, answer)
+        case Withdraw(item=item):
+            pending = item == _pending_item(case)
+            return facts.Retracted(item=item) if pending else facts.Withdrawn(item=item)
+        case Confirm():
+            return _confirmed(case)
+        case Negative():
+            return _reply(case, facts.Retracted(item=_pending_item(case)))
+        case ReportEvent(event=event):
+            return facts.Occurred(event=event)
+        case NameDifficulty(caution=caution):
+            return facts.Cautioned(caution=caution)
+        case BailOut(way=way):
+            return facts.BailedOut(way=way)
+        case DeclareEmergency():
+            return facts.Overridden()
+        case CallHelp():
+            return facts.HelpCalled()
+        case SayAgain():
+            return facts.Repeated()
+        case AskOutstanding():
+            return facts.Listed(outstanding=outstanding(case.procedure, case.state))
+        case StandBy():
+            return facts.StoodBy()
+        case CarryOn():
+            return facts.Resumed()
+        case CloseRecord():
+            return facts.CloseProposed()
+        case _:
+            assert_never(command)
+
+
+def _statement(case: Case, item_id: str, answer: str) -> Fact:
+    item = case.procedure.item(item_id)
+    if case.state.mode in (Mode.BAILED_OUT, Mode.EMERGENCY):
+        return facts.Noted(item=item_id, answer=answer)
+    if not needs_read_back(item, answer):
+        return facts.Stated(item=item_id, answer=answer)
+    if item.kind is Kind.PAUSE:
+        return facts.PauseBegun(item=item_id)
+    return facts.Proposed(item=item_id, answer=answer)
+
+
+def _confirmed(case: Case) -> Fact:
+    match case.state.pending:
+        case Answer(item=item, answer=answer):
+            return facts.Stated(item=item, answer=answer)
+        case CloseRecord():
+            return facts.Closed(outstanding=outstanding(case.procedure, case.state))
+        case None:
+            return _reply(case, facts.NotUnderstood(why="nothing_to_confirm"))
+        case _:
+            assert_never(case.state.pending)
+
+
+def _reply(case: Case, fact: Fact) -> Fact:
+    """A reply while nothing waits is talk in the room, not a command to be refused aloud."""
+    if case.state.pending is None:
+        return facts.NotUnderstood(why="nothing_to_confirm")
+    return fact
+
+
+def _pending_item(case: Case) -> str:
+    return case.state.pending.item if isinstance(case.state.pending, Answer) else ""

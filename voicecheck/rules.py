@@ -1,0 +1,310 @@
+"""Conduct: which fact may follow which state, and what it changes. The one home of every rule.
+
+TABLE is the law: for each fact the modes in which it may happen, and the mode it leads to. GUARDS
+add what must hold besides. `refusal` asks both; `after` says what the fact changes. Everything is
+a pure function of (procedure, state, fact); case.py has the library `transitions` execute it.
+
+The rules in words:
+- A pause or an act is refused until every required item of every earlier phase stands with an
+  answer that satisfies it. So no act is recorded while a criterion does not stand.
+- A critical statement (criterion, pause, act) is read back; only an explicit confirm makes it
+  stand. An answer that does not satisfy ("more than two") is recorded at once: the safe direction.
+- View lost, bleeding and slipped retraction lapse the criteria; slipped retraction also lapses
+  what is held. What needed a fallen item falls with it, except an act: done stays done.
+- Any accepted statement drops what was waiting (a read-back or a running pause).
+- Emergency and bail-out are accepted in every mode of an open case, at once. There, statements
+  are noted, never refused, and never counted as standing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+from voicecheck import facts
+from voicecheck.facts import Fact
+from voicecheck.inputs import Answer, CloseRecord
+from voicecheck.procedure import Event, Item, Kind, Procedure
+
+VERSION = 1
+"""Recorded in every log; a change of conduct is a new version."""
+
+
+class Mode(StrEnum):
+    """Where the course of the case is, as an adjective of the case."""
+
+    IN_COURSE = "in_course"
+    PAUSING = "pausing"
+    STANDING_BY = "standing_by"
+    BAILED_OUT = "bailed_out"
+    EMERGENCY = "emergency"
+    CLOSED = "closed"
+
+
+class Why(StrEnum):
+    """Why a command is refused; wording.py has the sentence."""
+
+    OUTSTANDING = "outstanding"
+    NOT_STANDING = "not_standing"
+    STANDING_BY = "standing_by"
+    NOT_WAITING = "not_waiting"
+    NOT_NOW = "not_now"
+    CLOSED = "closed"
+
+
+CRITICAL = frozenset({Kind.CRITERION, Kind.PAUSE, Kind.ACT})
+GATED = frozenset({Kind.PAUSE, Kind.ACT})
+LAPSED_BY: Mapping[str, frozenset[Kind]] = {
+    Event.BLEEDING: frozenset({Kind.CRITERION}),
+    Event.VIEW_LOST: frozenset({Kind.CRITERION}),
+    Event.RETRACTION_SLIPPED: frozenset({Kind.CRITERION, Kind.HOLD}),
+    Event.SPILLAGE: frozenset(),
+}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class State:
+    """All that conduct depends on."""
+
+    mode: Mode
+    standing: tuple[str, ...]
+    """The answer that stands for each item, in the procedure's order; "" where none does."""
+    pending: Answer | CloseRecord | None = None
+    """What was read back and waits for confirm or negative."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Refusal:
+    """Why not, and which items are in the way."""
+
+    why: Why
+    outstanding: tuple[str, ...] = ()
+
+
+def start(procedure: Procedure) -> State:
+    """The state before anything was stated."""
+    return State(mode=Mode.IN_COURSE, standing=("",) * len(procedure.items))
+
+
+# --------------------------------------------------------------------------------- what stands
+
+
+def satisfied(procedure: Procedure, standing: tuple[str, ...], place: int) -> bool:
+    """Whether the item at this place stands with an answer that satisfies it."""
+    answer = standing[place]
+    return bool(answer) and procedure.items[place].answer(answer).satisfies
+
+
+def missing(procedure: Procedure, state: State, item: Item) -> tuple[str, ...]:
+    """Items that must stand before this one may be stated: `after`, and for the gated the gate."""
+    places = {procedure.index[other] for other in item.after}
+    if item.kind in GATED:
+        places.update(procedure.before[item.id])
+    return tuple(
+        procedure.items[place].id
+        for place in sorted(places)
+        if not satisfied(procedure, state.standing, place)
+    )
+
+
+def outstanding(procedure: Procedure, state: State) -> tuple[str, ...]:
+    """Required items that do not stand satisfied, in order."""
+    return tuple(
+        item.id
+        for place, item in enumerate(procedure.items)
+        if item.required and not satisfied(procedure, state.standing, place)
+    )
+
+
+def gate_missing(procedure: Procedure, state: State) -> tuple[str, ...]:
+    """What keeps the gate closed: empty when the first act would not be refused for the gate."""
+    act = next(item for item in procedure.items if item.kind is Kind.ACT)
+    return missing(procedure, state, act)
+
+
+def needs_read_back(item: Item, answer: str) -> bool:
+    """Critical statements are read back, unless the answer is the safe direction."""
+    return item.kind in CRITICAL and item.answer(answer).satisfies
+
+
+def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:
+    """The items that stood and stand no longer because of the fact, besides what it names."""
+    named = {fact.item} if isinstance(fact, (facts.Stated, facts.Withdrawn)) else set()
+    now = after(procedure, state, fact).standing
+    return tuple(
+        item.id
+        for item, was, stands in zip(procedure.items, state.standing, now, strict=True)
+        if was and not stands and item.id not in named
+    )
+
+
+def _without_kinds(procedure: Procedure, standing: list[str], kinds: frozenset[Kind]) -> None:
+    for place, item in enumerate(procedure.items):
+        if item.kind in kinds:
+            standing[place] = ""
+
+
+def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
+    """Let fall what needed something that no longer stands; acts done stay done."""
+    for place, item in enumerate(procedure.items):
+        needed = [procedure.index[other] for other in item.after]
+        if item.kind is Kind.PAUSE:
+            needed += procedure.before[item.id]
+        if not all(satisfied(procedure, tuple(standing), need) for need in needed):
+            standing[place] = ""
+    return tuple(standing)
+
+
+# --------------------------------------------------------------------------------- the table
+
+_OPEN = (Mode.IN_COURSE, Mode.PAUSING, Mode.STANDING_BY, Mode.BAILED_OUT, Mode.EMERGENCY)
+_COURSE = {Mode.IN_COURSE: Mode.IN_COURSE, Mode.PAUSING: Mode.IN_COURSE}
+_ASIDE = {Mode.BAILED_OUT: Mode.BAILED_OUT, Mode.EMERGENCY: Mode.EMERGENCY}
+_STAY = {mode: mode for mode in _OPEN}
+_STOP_PAUSE = _STAY | _COURSE
+_WAITING = {mode: mode for mode in _OPEN if mode is not Mode.PAUSING}
+
+TABLE: Mapping[type[Fact], Mapping[Mode, Mode]] = {
+    facts.Proposed: _COURSE,
+    facts.Stated: _COURSE,
+    facts.Noted: _ASIDE,
+    facts.Retracted: _WAITING,
+    facts.Lapsed: _WAITING,
+    facts.Withdrawn: _COURSE | _ASIDE,
+    facts.PauseBegun: {Mode.IN_COURSE: Mode.PAUSING},
+    facts.Occurred: _STAY,
+    facts.Cautioned: _STAY,
+    facts.HelpCalled: _STAY,
+    facts.BailedOut: dict.fromkeys(_OPEN, Mode.BAILED_OUT),
+    facts.Overridden: dict.fromkeys(_OPEN, Mode.EMERGENCY),
+    facts.StoodBy: dict.fromkeys(_COURSE, Mode.STANDING_BY),
+    facts.Resumed: dict.fromkeys((Mode.STANDING_BY, *_ASIDE), Mode.IN_COURSE),
+    facts.Repeated: _STAY,
+    facts.Listed: _STAY,
+    facts.Refused: _STAY,
+    facts.NotUnderstood: _STAY,
+    facts.Spoke: _STAY,
+    facts.Failed: _STAY,
+    facts.Recovered: _STAY,
+    facts.CloseProposed: _STOP_PAUSE,
+    facts.Closed: dict.fromkeys(_WAITING, Mode.CLOSED),
+}
+"""Fact → mode before → mode after. A mode that is not named refuses the fact."""
+
+
+# --------------------------------------------------------------------------------- guards
+
+
+def _needs(procedure: Procedure, state: State, fact: Any) -> Refusal | None:
+    gap = missing(procedure, state, procedure.item(fact.item))
+    return Refusal(why=Why.OUTSTANDING, outstanding=gap) if gap else None
+
+
+def _proposable(procedure: Procedure, state: State, fact: Any) -> Refusal | None:
+    item = procedure.item(fact.item)
+    too_early = item.kind is Kind.PAUSE and state.mode is not Mode.PAUSING
+    if too_early or not needs_read_back(item, fact.answer):
+        return Refusal(why=Why.NOT_NOW)
+    return _needs(procedure, state, fact)
+
+
+def _statable(procedure: Procedure, state: State, fact: Any) -> Refusal | None:
+    said = Answer(item=fact.item, answer=fact.answer)
+    if needs_read_back(procedure.item(fact.item), fact.answer) and state.pending != said:
+        return Refusal(why=Why.NOT_WAITING)
+    return _needs(procedure, state, fact)
+
+
+def _notable(procedure: Procedure, _state: State, fact: Any) -> Refusal | None:
+    procedure.item(fact.item).answer(fact.answer)
+    return None
+
+
+def _withdrawable(procedure: Procedure, state: State, fact: Any) -> Refusal | None:
+    stands = state.standing[procedure.index[fact.item]]
+    return None if stands else Refusal(why=Why.NOT_STANDING)
+
+
+def _pausable(procedure: Procedure, state: State, fact: Any) -> Refusal | None:
+    is_pause = procedure.item(fact.item).kind is Kind.PAUSE
+    return _needs(procedure, state, fact) if is_pause else Refusal(why=Why.NOT_NOW)
+
+
+def _waiting(_procedure: Procedure, state: State, fact: Any) -> Refusal | None:
+    item = state.pending.item if isinstance(state.pending, Answer) else ""
+    waits = state.pending is not None and item == fact.item
+    return None if waits else Refusal(why=Why.NOT_WAITING)
+
+
+def _closable(_procedure: Procedure, state: State, _fact: Any) -> Refusal | None:
+    waits = isinstance(state.pending, CloseRecord)
+    return None if waits else Refusal(why=Why.NOT_WAITING)
+
+
+GUARDS: Mapping[type[Fact], Callable[[Procedure, State, Any], Refusal | None]] = {
+    facts.Proposed: _proposable,
+    facts.Stated: _statable,
+    facts.Noted: _notable,
+    facts.Retracted: _waiting,
+    facts.Lapsed: _waiting,
+    facts.Withdrawn: _withdrawable,
+    facts.PauseBegun: _pausable,
+    facts.Closed: _closable,
+}
+
+
+def refusal(procedure: Procedure, state: State, fact: Fact) -> Refusal | None:
+    """Why the fact may not happen now, or None when it may. KeyError: it names nothing we know."""
+    if state.mode not in TABLE[type(fact)]:
+        return Refusal(why=_MODE_REFUSALS.get(state.mode, Why.NOT_NOW))
+    guard = GUARDS.get(type(fact))
+    return guard(procedure, state, fact) if guard else None
+
+
+_MODE_REFUSALS = {Mode.STANDING_BY: Why.STANDING_BY, Mode.CLOSED: Why.CLOSED}
+
+
+# --------------------------------------------------------------------------------- effects
+
+
+def after(procedure: Procedure, state: State, fact: Fact) -> State:
+    """The state once an allowed fact has happened."""
+    standing = list(state.standing)
+    pending: Answer | CloseRecord | None = None
+    match fact:
+        case facts.Stated(item=item, answer=answer):
+            standing[procedure.index[item]] = answer
+        case facts.Withdrawn(item=item):
+            standing[procedure.index[item]] = ""
+        case facts.Occurred(event=event):
+            _without_kinds(procedure, standing, LAPSED_BY[event])
+        case facts.BailedOut() | facts.Overridden():
+            _without_kinds(procedure, standing, frozenset({Kind.CRITERION, Kind.PAUSE}))
+        case facts.StoodBy():
+            _without_kinds(procedure, standing, frozenset({Kind.PAUSE}))
+        case facts.Proposed(item=item, answer=answer):
+            pending = Answer(item=item, answer=answer)
+        case facts.CloseProposed():
+            pending = CloseRecord()
+        case _ if isinstance(fact, _BESIDE):
+            pending = state.pending
+        case _:
+            pass
+    mode = TABLE[type(fact)][state.mode]
+    return replace(state, mode=mode, standing=_settle(procedure, standing), pending=pending)
+
+
+_BESIDE = (
+    facts.Cautioned,
+    facts.HelpCalled,
+    facts.Repeated,
+    facts.Listed,
+    facts.Refused,
+    facts.NotUnderstood,
+    facts.Spoke,
+    facts.Failed,
+    facts.Recovered,
+)
+"""Facts that leave an open read-back open."""
