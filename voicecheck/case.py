@@ -25,6 +25,7 @@ from voicecheck.facts import (
     Spoke,
     Stated,
 )
+from voicecheck.inputs import Said
 from voicecheck.procedure import Procedure, parse
 from voicecheck.rules import TABLE, Mode, Refusal, State, after, refusal, start
 
@@ -94,6 +95,7 @@ class Case:
         self.last = record
         self.stated_at: dict[str, At] = {}
         self.due_us: int | None = None
+        self.last_said = ""
         self._course = _Course()
         machine().add_model(self._course)
 
@@ -131,6 +133,8 @@ class Case:
     def _note_times(self, record: Record) -> None:
         if isinstance(record.fact, Stated):
             self.stated_at[record.fact.item] = record.at
+        if isinstance(record.cause, Said):
+            self.last_said = record.cause.text
         head = self.procedure.head
         waits_s = {Mode.PAUSING: head.pause_s}.get(self.state.mode, head.read_back_s)
         if self.state.mode is not Mode.PAUSING and self.state.pending is None:

@@ -1,10 +1,10 @@
-"""Turn frozen dataclasses into plain JSON values and back, strictly: nothing unknown, nothing missing."""
+"""Turn frozen dataclasses into plain JSON values and back, strictly."""
 
 from __future__ import annotations
 
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import MISSING, fields, is_dataclass
 from enum import Enum
 from functools import cache
@@ -24,12 +24,12 @@ class Mistakes(ValueError):
 def encode(value: Any, *, tagged: bool = False) -> Any:
     """Plain dicts, lists, strings, numbers, booleans; members of a union carry their "type"."""
     if is_dataclass(value):
-        pairs = {f.name: (f, getattr(value, f.name)) for f in fields(value)}
-        hints = _hints(type(value))
+        cls: Any = type(value)
         plain = {
-            name: encode(part, tagged=_is_union(hints[name])) for name, (_, part) in pairs.items()
+            name: encode(getattr(value, name), tagged=_is_union(kind))
+            for name, kind in _hints(cls).items()
         }
-        return {"type": type(value).__name__, **plain} if tagged else plain
+        return {"type": cls.__name__, **plain} if tagged else plain
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, (tuple, list)):
@@ -49,8 +49,8 @@ def decode(kind: type[T], value: Any, where: str = "") -> T:
 
 
 @cache
-def _hints(kind: type) -> dict[str, Any]:
-    return typing.get_type_hints(kind)
+def _hints(kind: Hashable) -> dict[str, Any]:
+    return typing.get_type_hints(cast("type", kind))
 
 
 def _is_union(kind: Any) -> bool:

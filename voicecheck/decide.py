@@ -82,9 +82,18 @@ def _answer(case: Case, command: Command) -> Fact:
 
 
 def _with_lapses(case: Case, fact: Fact) -> Fact:
-    if not hasattr(fact, "lapsed"):
-        return fact
-    return replace(fact, lapsed=fallen(case.procedure, case.state, fact))
+    match fact:
+        case (
+            facts.Stated()
+            | facts.Withdrawn()
+            | facts.Occurred()
+            | facts.BailedOut()
+            | facts.Overridden()
+            | facts.StoodBy()
+        ):
+            return replace(fact, lapsed=fallen(case.procedure, case.state, fact))
+        case _:
+            return fact
 
 
 def _wanted(case: Case, command: Command) -> Fact:  # noqa: C901, PLR0911, PLR0912

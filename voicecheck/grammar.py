@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
+from itertools import pairwise
 
 from voicecheck.inputs import (
     Answer,
@@ -43,7 +44,9 @@ def phrases(procedure: Procedure) -> Mapping[str, Command]:
     for phrase, command in _spoken(procedure):
         if phrase in table:
             found.append(f'"{phrase}" stands for two different things')
-        if not all(word.replace("'", "").isalpha() and word.islower() for word in phrase.split(" ")):
+        if not all(
+            word.replace("'", "").isalpha() and word.islower() for word in phrase.split(" ")
+        ):
             found.append(f'"{phrase}" must be lower-case words with single spaces')
         table[phrase] = command
     found += _beginnings(table)
@@ -100,6 +103,6 @@ def _each(said: Iterable[str], command: Command) -> Iterator[tuple[str, Command]
 def _beginnings(table: Iterable[str]) -> Iterator[str]:
     """A phrase that begins another could be cut short by a breath and mean something else."""
     ordered = sorted(table)
-    for shorter, longer in zip(ordered, ordered[1:], strict=False):
+    for shorter, longer in pairwise(ordered):
         if longer.startswith(f"{shorter} "):
             yield f'"{shorter}" is the beginning of "{longer}"'

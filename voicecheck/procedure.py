@@ -264,7 +264,7 @@ def _order(procedure: Procedure) -> Iterator[str]:
 
 
 def _gate_phases(procedure: Procedure) -> Iterator[str]:
-    """The gate counts whole earlier phases, so a phase must not mix what gates and what is gated."""
+    """The gate counts whole earlier phases, so no phase may mix what gates and what is gated."""
     for phase in procedure.phases:
         kinds = {item.kind for item in phase.items}
         if Kind.PAUSE in kinds and len(phase.items) > 1:

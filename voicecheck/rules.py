@@ -159,12 +159,12 @@ def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
 
 # --------------------------------------------------------------------------------- the table
 
-_OPEN = (Mode.IN_COURSE, Mode.PAUSING, Mode.STANDING_BY, Mode.BAILED_OUT, Mode.EMERGENCY)
+_OPEN: tuple[Mode, ...] = tuple(mode for mode in Mode if mode is not Mode.CLOSED)
 _COURSE = {Mode.IN_COURSE: Mode.IN_COURSE, Mode.PAUSING: Mode.IN_COURSE}
 _ASIDE = {Mode.BAILED_OUT: Mode.BAILED_OUT, Mode.EMERGENCY: Mode.EMERGENCY}
-_STAY = {mode: mode for mode in _OPEN}
+_STAY: dict[Mode, Mode] = {mode: mode for mode in _OPEN}
 _STOP_PAUSE = _STAY | _COURSE
-_WAITING = {mode: mode for mode in _OPEN if mode is not Mode.PAUSING}
+_WAITING: dict[Mode, Mode] = {mode: mode for mode in _OPEN if mode is not Mode.PAUSING}
 
 TABLE: Mapping[type[Fact], Mapping[Mode, Mode]] = {
     facts.Proposed: _COURSE,

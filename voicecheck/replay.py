@@ -1,0 +1,125 @@
+"""Replay a log from its bytes alone: the hash proves the bytes, the replay proves the story.
+
+Bytes first: every line is canonical and carries the hash of the line before it. Then the story:
+every fact must be the one that its recorded input deserves at that moment, by the same decision
+and the same guards as in the live case. A forger who recomputes every hash still has to tell a
+story that conduct allows, and to match a checkpoint kept elsewhere.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import deque
+from collections.abc import Iterator, Sequence
+
+from voicecheck import facts, rules
+from voicecheck.case import Case, IllegalFact
+from voicecheck.chain import GENESIS, Checkpoint, line_hash
+from voicecheck.codec import Mistakes
+from voicecheck.decide import NothingDue, decide
+from voicecheck.facts import Opened, Record, decode_record
+from voicecheck.procedure import ProcedureError
+
+_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
+
+
+class BrokenLog(Exception):
+    """The log does not hold; says at which line and why."""
+
+    def __init__(self, line: int, why: str) -> None:
+        super().__init__(f"Line {line}: {why}")
+        self.line = line
+
+
+def check_chain(lines: Sequence[bytes]) -> Checkpoint:
+    """Check every link over the exact bytes; raises BrokenLog at the first that does not fit."""
+    last = GENESIS
+    for number, record in enumerate(_records(lines), 1):
+        if record.seq != number:
+            raise BrokenLog(
+                number, f"it calls itself line {record.seq}; a line is missing or moved"
+            )
+        if record.prev != last:
+            raise BrokenLog(number, "its link does not match the line before it; one was changed")
+        last = line_hash(lines[number - 1])
+    return Checkpoint(length=len(lines), last=last)
+
+
+def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
+    """Hold the log against a checkpoint kept elsewhere; raises BrokenLog if it differs."""
+    if len(lines) < checkpoint.length:
+        raise BrokenLog(
+            len(lines), f"the log ends here, but the checkpoint counts {checkpoint.length} lines"
+        )
+    if line_hash(lines[checkpoint.length - 1]) != checkpoint.last:
+        raise BrokenLog(checkpoint.length, "this line is not the one that the checkpoint names")
+
+
+def replay(lines: Sequence[bytes]) -> Case:
+    """Live the case again from its lines; raises BrokenLog where bytes or story do not hold."""
+    last = deque(story(lines), maxlen=1)
+    if not last:
+        raise BrokenLog(1, "the log is empty; not even an opening was recorded")
+    return last[0][0]
+
+
+def story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
+    """The case after each line, with that line's record. Raises BrokenLog like `replay`."""
+    check_chain(lines)
+    case: Case | None = None
+    for record in _records(lines):
+        case = _opened(record) if case is None else _lived(case, record)
+        yield case, record
+
+
+def _records(lines: Sequence[bytes]) -> Iterator[Record]:
+    for number, line in enumerate(lines, 1):
+        try:
+            yield decode_record(line)
+        except Mistakes as mistakes:
+            raise BrokenLog(number, str(mistakes)) from None
+
+
+def _opened(record: Record) -> Case:
+    _check_utc(record)
+    if isinstance(record.fact, Opened):
+        _check_versions(record.fact)
+    try:
+        return Case(record)
+    except (IllegalFact, ProcedureError) as error:
+        raise BrokenLog(record.seq, str(error)) from None
+
+
+def _check_versions(opened: Opened) -> None:
+    known = (facts.VERSION, rules.VERSION)
+    if (opened.format, opened.rules) != known:
+        raise BrokenLog(
+            1,
+            f"recorded with format {opened.format} and rules {opened.rules}; this program replays "
+            f"format {known[0]} and rules {known[1]}. Use voicecheck {opened.program}",
+        )
+
+
+def _check_utc(record: Record) -> None:
+    if not _UTC.fullmatch(record.at.utc):
+        raise BrokenLog(record.seq, f"{record.at.utc!r} is no time in UTC as RFC 3339 writes it")
+
+
+def _lived(case: Case, record: Record) -> Case:
+    _check_utc(record)
+    if record.cause is None:
+        raise BrokenLog(record.seq, "it has no cause; only the opening has none")
+    try:
+        deserved = decide(case, record.cause, record.at)
+        if deserved != record.fact:
+            raise BrokenLog(
+                record.seq,
+                f"the story does not hold: {type(record.cause).__name__} deserved "
+                f"{type(deserved).__name__} here, not {type(record.fact).__name__} as written",
+            )
+        case.apply(record)
+    except IllegalFact as error:
+        raise BrokenLog(record.seq, str(error)) from None
+    except NothingDue:
+        raise BrokenLog(record.seq, "something came due before its time") from None
+    return case

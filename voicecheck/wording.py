@@ -1,0 +1,227 @@
+"""Every word the machine says: one short text a fact, the operative word last.
+
+Never that something is so; only that it was stated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import assert_never
+
+from voicecheck import facts
+from voicecheck.case import Case
+from voicecheck.facts import Fact, Record
+from voicecheck.inputs import Answer, CloseRecord
+from voicecheck.procedure import Kind
+from voicecheck.rules import Mode, Why, gate_missing, outstanding
+
+CAUTION = (
+    "Not a medical device. Research and training only. It records what is stated; it sees nothing, "
+    "decides nothing and blocks no hand. Local protocol and licensed judgement come first."
+)
+"""Shown on every surface; stored in every log."""
+
+JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
+"""Said and shown when the log can no longer be written."""
+
+
+def spoken(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
+    """What the machine says once this record is believed; "" for silence.
+
+    One line a fact: longer than most functions, and clearer than any way to cut it up.
+    """
+    fact = record.fact
+    match fact:
+        case facts.Opened():
+            return _join(f"{case.procedure.head.title}. Research and training only.", ask(case))
+        case facts.Proposed() | facts.CloseProposed():
+            return read_back(case)
+        case facts.Stated():
+            return _stated(case, fact)
+        case facts.Noted(item=item, answer=answer):
+            return f"{_says(case, item, answer)}. Noted, outside the standard course."
+        case facts.Retracted(item=item):
+            return f"Not recorded: {_name(case, item)}."
+        case facts.Lapsed(item=item):
+            return f"No reply. Not recorded: {_name(case, item)}."
+        case facts.Withdrawn(item=item, lapsed=lapsed):
+            return _join(f"Withdrawn: {_name(case, item)}.", _state_again(case, lapsed))
+        case facts.PauseBegun():
+            return f"Hands still. {case.procedure.head.pause_s} seconds."
+        case facts.Occurred(event=event, lapsed=lapsed):
+            remark = case.procedure.file.events[event]
+            return _join(remark.says, _state_again(case, lapsed))
+        case facts.Cautioned(caution=caution):
+            return case.procedure.file.cautions[caution].says
+        case facts.HelpCalled():
+            return "Help called for, noted."
+        case facts.BailedOut(way=way):
+            return f"{case.procedure.file.bail_outs[way].says} Bail-out noted."
+        case facts.Overridden():
+            return "Emergency noted. The checklist steps aside."
+        case facts.StoodBy(lapsed=lapsed):
+            return _join("Standing by.", _state_again(case, lapsed))
+        case facts.Resumed():
+            return _join("Carrying on.", ask(case))
+        case facts.Repeated():
+            return case.last_said or ask(case)
+        case facts.Listed():
+            return what_is_outstanding(case)
+        case facts.Refused():
+            return _refused(case, fact)
+        case facts.Failed(part=part):
+            return f"{part.capitalize()} in trouble. Use the entry by hand."
+        case facts.Recovered(part=part):
+            return f"{part.capitalize()} works again."
+        case facts.Closed(outstanding=rest):
+            return _join("Record closed.", _never_stated(case, rest))
+        case facts.NotUnderstood() | facts.Spoke():
+            return ""
+        case _:
+            assert_never(fact)
+
+
+def ask(case: Case) -> str:
+    """What is asked now, in the wording of this case."""
+    match case.state.mode:
+        case Mode.STANDING_BY:
+            return "Standing by."
+        case Mode.BAILED_OUT:
+            return "Bailed out of the standard course."
+        case Mode.EMERGENCY:
+            return "Emergency: the checklist stands aside."
+        case Mode.CLOSED:
+            return "Record closed."
+        case Mode.PAUSING:
+            return "Hands still."
+        case Mode.IN_COURSE:
+            return read_back(case) or _next_question(case)
+        case _:
+            assert_never(case.state.mode)
+
+
+def read_back(case: Case) -> str:
+    """The question that waits for confirm or negative; "" when none does."""
+    match case.state.pending:
+        case Answer(item=item, answer=answer):
+            if case.procedure.item(item).kind is Kind.PAUSE:
+                return "Time. Take the second look. Pause held: confirm?"
+            return f"{_says(case, item, answer)}: confirm?"
+        case CloseRecord():
+            rest = len(outstanding(case.procedure, case.state))
+            return f"Close the record, {rest or 'nothing'} outstanding: confirm?"
+        case None:
+            return ""
+        case _:
+            assert_never(case.state.pending)
+
+
+def what_is_outstanding(case: Case) -> str:
+    """What keeps the gate closed; once it is open, what else was never stated."""
+    gate = gate_missing(case.procedure, case.state)
+    if gate:
+        return f"Outstanding before any clip: {_names(case, gate)}."
+    rest = outstanding(case.procedure, case.state)
+    return f"Outstanding: {_names(case, rest)}." if rest else "Nothing outstanding."
+
+
+def sentences(text: str) -> list[str]:
+    """The text cut into sentences, so that each can be rendered once and used again."""
+    return [part if part.endswith("?") else f"{part}." for part in _cut(text)]
+
+
+def _cut(text: str) -> Iterable[str]:
+    for part in text.replace("? ", "?. ").split(". "):
+        if part.strip("."):
+            yield part.rstrip(".").strip()
+
+
+def _next_question(case: Case) -> str:
+    left = outstanding(case.procedure, case.state)
+    if not left:
+        return "Nothing outstanding. Close the record when ready."
+    item = case.procedure.item(left[0])
+    return item.brief if case.opened.wording == "brief" else item.ask
+
+
+def _stated(case: Case, fact: facts.Stated) -> str:
+    item = case.procedure.item(fact.item)
+    words = item.answer(fact.answer)
+    fell = _state_again(case, fact.lapsed)
+    if not words.satisfies:
+        return _join(f"{_says(case, fact.item, fact.answer)}.", fell)
+    # A critical item was read back a moment ago: say only that it is on record now.
+    read = item.kind in (Kind.CRITERION, Kind.PAUSE, Kind.ACT)
+    told = "Stated." if read else f"Stated: {words.says}."
+    return _join(told, fell, _next_question(case))
+
+
+def _refused(case: Case, fact: facts.Refused) -> str:
+    match fact.why:
+        case Why.OUTSTANDING:
+            names = _names(case, fact.outstanding)
+            return f"Refused: {_name(case, fact.item)}. Not yet stated: {names}."
+        case Why.NOT_STANDING:
+            return f"Nothing to withdraw: {_name(case, fact.item)} does not stand."
+        case Why.STANDING_BY:
+            return "Standing by. To go on, say: checklist carry on."
+        case _:
+            return f"Not now. {ask(case)}"
+
+
+def _state_again(case: Case, lapsed: tuple[str, ...]) -> str:
+    return f"State again: {_names(case, lapsed)}." if lapsed else ""
+
+
+def _never_stated(case: Case, rest: tuple[str, ...]) -> str:
+    return f"Not stated: {_names(case, rest)}." if rest else ""
+
+
+def _names(case: Case, items: Iterable[str]) -> str:
+    return "; ".join(case.procedure.item(item).name for item in items)
+
+
+def _name(case: Case, item: str) -> str:
+    return case.procedure.item(item).name if item else "closing the record"
+
+
+def _says(case: Case, item: str, answer: str) -> str:
+    says = case.procedure.item(item).answer(answer).says
+    return says[0].upper() + says[1:]
+
+
+def _join(*texts: str) -> str:
+    return " ".join(text for text in texts if text)
+
+
+def took(fact: Fact) -> str:
+    """How an input was taken, in one or two words for the log's readers and the display."""
+    return _TOOK[type(fact)]
+
+
+_TOOK: dict[type[Fact], str] = {
+    facts.Opened: "opened",
+    facts.Proposed: "read back",
+    facts.Stated: "stated",
+    facts.Noted: "noted outside the course",
+    facts.Retracted: "not recorded",
+    facts.Lapsed: "lapsed, no reply",
+    facts.Withdrawn: "withdrawn",
+    facts.PauseBegun: "pause begun",
+    facts.Occurred: "event",
+    facts.Cautioned: "caution",
+    facts.HelpCalled: "help called for",
+    facts.BailedOut: "bail-out",
+    facts.Overridden: "emergency override",
+    facts.StoodBy: "standing by",
+    facts.Resumed: "carrying on",
+    facts.Repeated: "said again",
+    facts.Listed: "outstanding",
+    facts.Refused: "refused",
+    facts.NotUnderstood: "not a command",
+    facts.Spoke: "spoke (deaf)",
+    facts.Failed: "trouble",
+    facts.Recovered: "recovered",
+    facts.CloseProposed: "read back",
+    facts.Closed: "closed",
+}
