@@ -184,6 +184,11 @@ class Procedure:
         return {item.id: place for place, item in enumerate(self.items)}
 
     @cached_property
+    def satisfying(self) -> tuple[frozenset[str], ...]:
+        """For each place in `items`, the answers that satisfy the item."""
+        return tuple(frozenset(w.id for w in item.answers if w.satisfies) for item in self.items)
+
+    @cached_property
     def phase_of(self) -> Mapping[str, Phase]:
         """Item id → its phase."""
         return {item.id: phase for phase in self.phases for item in phase.items}

@@ -18,9 +18,10 @@ The rules in words:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from typing import Any
 
 from voicecheck import facts
@@ -91,22 +92,25 @@ def start(procedure: Procedure) -> State:
 # --------------------------------------------------------------------------------- what stands
 
 
-def satisfied(procedure: Procedure, standing: tuple[str, ...], place: int) -> bool:
+def satisfied(procedure: Procedure, standing: Sequence[str], place: int) -> bool:
     """Whether the item at this place stands with an answer that satisfies it."""
-    answer = standing[place]
-    return bool(answer) and procedure.items[place].answer(answer).satisfies
+    return standing[place] in procedure.satisfying[place]
 
 
 def missing(procedure: Procedure, state: State, item: Item) -> tuple[str, ...]:
     """Items that must stand before this one may be stated: `after`, and for the gated the gate."""
-    places = {procedure.index[other] for other in item.after}
-    if item.kind in GATED:
-        places.update(procedure.before[item.id])
     return tuple(
         procedure.items[place].id
-        for place in sorted(places)
+        for place in _needed(procedure, item.id)
         if not satisfied(procedure, state.standing, place)
     )
+
+
+@cache
+def _needed(procedure: Procedure, item_id: str) -> tuple[int, ...]:
+    item = procedure.item(item_id)
+    gate = procedure.before[item_id] if item.kind in GATED else ()
+    return tuple(sorted({*_after(procedure, item), *gate}))
 
 
 def outstanding(procedure: Procedure, state: State) -> tuple[str, ...]:
@@ -148,13 +152,24 @@ def _without_kinds(procedure: Procedure, standing: list[str], kinds: frozenset[K
 
 def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
     """Let fall what needed something that no longer stands; acts done stay done."""
-    for place, item in enumerate(procedure.items):
-        needed = [procedure.index[other] for other in item.after]
-        if item.kind is Kind.PAUSE:
-            needed += procedure.before[item.id]
-        if not all(satisfied(procedure, tuple(standing), need) for need in needed):
+    for place, needed in _leaning(procedure):
+        if not all(satisfied(procedure, standing, need) for need in needed):
             standing[place] = ""
     return tuple(standing)
+
+
+@cache
+def _leaning(procedure: Procedure) -> tuple[tuple[int, tuple[int, ...]], ...]:
+    """What falls when a needed item falls, in order: the place of each and of what it needs."""
+    return tuple(
+        (place, _needed(procedure, item.id) if item.kind is Kind.PAUSE else _after(procedure, item))
+        for place, item in enumerate(procedure.items)
+        if item.after or item.kind is Kind.PAUSE
+    )
+
+
+def _after(procedure: Procedure, item: Item) -> tuple[int, ...]:
+    return tuple(procedure.index[other] for other in item.after)
 
 
 # --------------------------------------------------------------------------------- the table
@@ -271,6 +286,8 @@ _MODE_REFUSALS = {Mode.STANDING_BY: Why.STANDING_BY, Mode.CLOSED: Why.CLOSED}
 
 def after(procedure: Procedure, state: State, fact: Fact) -> State:
     """The state once an allowed fact has happened."""
+    if isinstance(fact, _BESIDE):
+        return state
     standing = list(state.standing)
     pending: Answer | CloseRecord | None = None
     match fact:
@@ -288,12 +305,10 @@ def after(procedure: Procedure, state: State, fact: Fact) -> State:
             pending = Answer(item=item, answer=answer)
         case facts.CloseProposed():
             pending = CloseRecord()
-        case _ if isinstance(fact, _BESIDE):
-            pending = state.pending
         case _:
             pass
     mode = TABLE[type(fact)][state.mode]
-    return replace(state, mode=mode, standing=_settle(procedure, standing), pending=pending)
+    return State(mode=mode, standing=_settle(procedure, standing), pending=pending)
 
 
 _BESIDE = (
@@ -307,4 +322,4 @@ _BESIDE = (
     facts.Failed,
     facts.Recovered,
 )
-"""Facts that leave an open read-back open."""
+"""Facts beside the course: they change nothing, and leave an open read-back open."""
