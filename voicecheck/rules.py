@@ -11,7 +11,7 @@ The rules in words:
   stand. An answer that does not satisfy ("more than two") is recorded at once: the safe direction.
 - View lost, bleeding and slipped retraction lapse the criteria; slipped retraction also lapses
   what is held. What needed a fallen item falls with it, except an act: done stays done.
-- Any accepted statement drops what was waiting (a read-back or a running pause).
+- Any accepted statement or event drops what was waiting (a read-back or a running pause).
 - Emergency and bail-out are accepted in every mode of an open case, at once. There, statements
   are noted, never refused, and never counted as standing.
 """
@@ -189,7 +189,7 @@ TABLE: Mapping[type[Fact], Mapping[Mode, Mode]] = {
     facts.Lapsed: _WAITING,
     facts.Withdrawn: _COURSE | _ASIDE,
     facts.PauseBegun: {Mode.IN_COURSE: Mode.PAUSING},
-    facts.Occurred: _STAY,
+    facts.Occurred: _STOP_PAUSE,
     facts.Cautioned: _STAY,
     facts.HelpCalled: _STAY,
     facts.BailedOut: dict.fromkeys(_OPEN, Mode.BAILED_OUT),
