@@ -102,8 +102,7 @@ def _wanted(case: Case, command: Command) -> Fact:  # noqa: C901, PLR0911, PLR09
         case Answer(item=item, answer=answer):
             return _statement(case, item, answer)
         case Withdraw(item=item):
-            pending = item == _pending_item(case)
-            return facts.Retracted(item=item) if pending else facts.Withdrawn(item=item)
+            return _taken_back(case, item)
         case Confirm():
             return _confirmed(case)
         case Negative():
@@ -130,6 +129,13 @@ def _wanted(case: Case, command: Command) -> Fact:  # noqa: C901, PLR0911, PLR09
             return facts.CloseProposed()
         case _:
             assert_never(command)
+
+
+def _taken_back(case: Case, item: str) -> Fact:
+    """What stands is withdrawn, also while it is being stated anew; what only waits is dropped."""
+    stands = case.state.standing[case.procedure.index[item]]
+    only_waits = not stands and item == _pending_item(case)
+    return facts.Retracted(item=item) if only_waits else facts.Withdrawn(item=item)
 
 
 def _statement(case: Case, item_id: str, answer: str) -> Fact:
