@@ -46,7 +46,7 @@ def decide(case: Case, given: Input, at: At) -> Fact:
     match given:
         case Heard() | Entered():
             meant = interpret(case.procedure, given)
-            return _unclear(given) if isinstance(meant, Unclear) else _answer(case, meant)
+            return _unclear(given) if isinstance(meant, Unclear) else _answer(case, meant, at)
         case Due():
             return _due(case, at)
         case Said():
@@ -63,7 +63,7 @@ def _unclear(given: Heard | Entered) -> Fact:
 
 
 def _due(case: Case, at: At) -> Fact:
-    if case.due_us is None or at.mono_us < case.due_us:
+    if not _is_due(case, at):
         raise NothingDue
     if case.state.mode is Mode.PAUSING:
         pause = next(item for item in case.procedure.items if item.kind is Kind.PAUSE)
@@ -71,9 +71,13 @@ def _due(case: Case, at: At) -> Fact:
     return facts.Lapsed(item=_pending_item(case))
 
 
-def _answer(case: Case, command: Command) -> Fact:
+def _is_due(case: Case, at: At) -> bool:
+    return case.due_us is not None and at.mono_us >= case.due_us
+
+
+def _answer(case: Case, command: Command, at: At) -> Fact:
     """The fact if it may happen; otherwise the refusal."""
-    wanted = _wanted(case, command)
+    wanted = _wanted(case, command, at)
     against = case.why_not(wanted)
     if against is None:
         return _with_lapses(case, wanted)
@@ -96,7 +100,7 @@ def _with_lapses(case: Case, fact: Fact) -> Fact:
             return fact
 
 
-def _wanted(case: Case, command: Command) -> Fact:  # noqa: C901, PLR0911, PLR0912
+def _wanted(case: Case, command: Command, at: At) -> Fact:  # noqa: C901, PLR0911, PLR0912
     # One line a command: longer than most, and clearer than any way to cut it up.
     match command:
         case Answer(item=item, answer=answer):
@@ -104,7 +108,7 @@ def _wanted(case: Case, command: Command) -> Fact:  # noqa: C901, PLR0911, PLR09
         case Withdraw(item=item):
             return _taken_back(case, item)
         case Confirm():
-            return _confirmed(case)
+            return _confirmed(case, at)
         case Negative():
             return _reply(case, facts.Retracted(item=_pending_item(case)))
         case ReportEvent(event=event):
@@ -149,7 +153,10 @@ def _statement(case: Case, item_id: str, answer: str) -> Fact:
     return facts.Proposed(item=item_id, answer=answer)
 
 
-def _confirmed(case: Case) -> Fact:
+def _confirmed(case: Case, at: At) -> Fact:
+    """What was waiting happens, unless its time is over: then the confirm came too late."""
+    if case.state.pending is not None and _is_due(case, at):
+        return facts.Lapsed(item=_pending_item(case))
     match case.state.pending:
         case Answer(item=item, answer=answer):
             return facts.Stated(item=item, answer=answer)
