@@ -46,6 +46,8 @@ class Opened:
     format: int
     recogniser: str
     """Which model listens."""
+    voice: str
+    """Which voice speaks, or that prompts are only shown."""
     caution: str
     """The cautions as they were shown."""
 

@@ -1,0 +1,404 @@
+"""The commands, and the only place where the parts are put together."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+
+import click
+
+from voicecheck import __version__, facts, microphone, rules, terminal
+from voicecheck.acoustic.lexicon import UnknownWordError
+from voicecheck.announcer import AnnouncerError, Loudspeaker, Muted, Steady, WavFile
+from voicecheck.case import Case
+from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
+from voicecheck.diagram import state_diagram
+from voicecheck.facts import At, Opened, Record
+from voicecheck.grammar import phrases
+from voicecheck.inputs import Heard, Trouble
+from voicecheck.journal import Journal, JournalError, read
+from voicecheck.microphone import AudioError
+from voicecheck.procedure import Procedure, ProcedureError, parse
+from voicecheck.recogniser import Recogniser, RecogniserError
+from voicecheck.rehearsal import take_turns
+from voicecheck.replay import BrokenLog, check_checkpoint, replay
+from voicecheck.rules import Mode
+from voicecheck.scenario import ScenarioError, parse_recording, parse_scenario
+from voicecheck.service import BYTES_A_SECOND, Service
+from voicecheck.shipped import folder
+from voicecheck.soundcheck import closest, weaknesses
+from voicecheck.wording import CAUTION, JOURNAL_FAILED
+
+_DEFAULT = "laparoscopic_cholecystectomy"
+_FAILURES = (
+    AnnouncerError,
+    AudioError,
+    FileNotFoundError,
+    JournalError,
+    ProcedureError,
+    RecogniserError,
+    ScenarioError,
+    UnknownWordError,
+)
+
+
+class _Commands(click.Group):
+    """Turns what the world did wrong into one sentence and a non-zero exit."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command; our own mistakes still show their trace."""
+        try:
+            return super().invoke(ctx)
+        except JournalError as error:
+            raise click.ClickException(f"{JOURNAL_FAILED} {error}") from error
+        except _FAILURES as error:
+            raise click.ClickException(str(error)) from error
+
+
+@click.group(cls=_Commands, epilog=CAUTION)
+@click.version_option(__version__)
+def main() -> None:
+    """A voice-driven checklist for laparoscopic cholecystectomy, offline, on this machine."""
+
+
+# ------------------------------------------------------------------------------------- live cases
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Setting:
+    """What all live cases have in common."""
+
+    procedure: Procedure
+    ears: Recogniser
+    wording: str
+    case_dir: Path
+    wav: Path | None
+    mute: bool
+    device: str | None = None
+
+
+def _options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that every live case takes."""
+    for option in (
+        click.option(
+            "--case-dir",
+            type=click.Path(path_type=Path, file_okay=False),
+            default=Path("cases"),
+            show_default=True,
+            help="Where the logs go, one file a case.",
+        ),
+        click.option(
+            "--model",
+            type=click.Path(path_type=Path),
+            help="Folder of another Vosk model, instead of the one that came with the program.",
+        ),
+        click.option(
+            "--wording",
+            type=click.Choice(["full", "brief"]),
+            default="full",
+            show_default=True,
+            help="Full or brief prompts.",
+        ),
+        click.option("--mute", is_flag=True, help="Show the prompts; say nothing."),
+        click.option(
+            "--wav",
+            type=click.Path(path_type=Path, dir_okay=False),
+            help="Say the prompts into this WAV file instead of the loudspeaker.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+@main.command()
+@click.argument("scenarios", nargs=-1, metavar="[SCENARIO …]")
+@click.option("--fast", is_flag=True, help="Do not wait for real time to pass; implies --mute.")
+@click.option("--voice", help="Which of the scenario's recordings to play; default: the first.")
+@_options
+def rehearse(
+    scenarios: tuple[str, ...],
+    *,
+    fast: bool,
+    voice: str | None,
+    case_dir: Path,
+    model: Path | None,
+    wording: str,
+    mute: bool,
+    wav: Path | None,
+) -> None:
+    """Play invented cases through the recogniser into live cases; all of them without a name.
+
+    Synthetic voices speak from recordings. Each case leaves a log that `voicecheck verify` checks.
+    Exits with 1 if a case went another way than its scenario says.
+    """
+    rooms = folder("recordings_synthetic")
+    known = sorted(place.parent.name for place in rooms.glob("*/scenario.toml"))
+    for name in scenarios:
+        if name not in known:
+            raise click.ClickException(f"No scenario is called {name}; choose {', '.join(known)}.")
+    procedure = _shipped_procedure()
+    with _recogniser(procedure, model) as ears:
+        setting = _Setting(
+            procedure=procedure,
+            ears=ears,
+            wording=wording,
+            case_dir=case_dir,
+            wav=wav,
+            mute=mute or (fast and wav is None),
+        )
+        astray = [
+            name
+            for name in scenarios or known
+            if not _rehearse(setting, rooms / name, voice, fast=fast)
+        ]
+    if astray:
+        raise click.ClickException(f"Went another way than the scenario says: {', '.join(astray)}.")
+
+
+@main.command()
+@click.option("--audio", metavar="FILE|-", help="A WAV, FLAC or Opus file; - for standard input.")
+@click.option("--mic", is_flag=True, help="The microphone (needs PortAudio).")
+@click.option("--device", help="Name of the sound device, with --mic.")
+@click.option("--case", "case_name", default="case", show_default=True, help="A pseudonym.")
+@click.option(
+    "--procedure",
+    "procedure_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Another procedure file; _common.toml beside it is used if it is there.",
+)
+@_options
+def listen(
+    *,
+    audio: str | None,
+    mic: bool,
+    device: str | None,
+    case_name: str,
+    procedure_path: Path | None,
+    case_dir: Path,
+    model: Path | None,
+    wording: str,
+    mute: bool,
+    wav: Path | None,
+) -> None:
+    """Live a case on recorded audio or on the microphone.
+
+    With --audio time is the audio's own, and prompts are only shown unless --wav is given: while
+    the machine speaks it is deaf, and a recording does not wait for it.
+    """
+    if mic == (audio is not None):
+        raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
+    procedure = _procedure(procedure_path) if procedure_path else _shipped_procedure()
+    with _recogniser(procedure, model) as ears:
+        setting = _Setting(
+            procedure=procedure,
+            ears=ears,
+            wording=wording,
+            case_dir=case_dir,
+            wav=wav,
+            mute=mute or (not mic and wav is None),
+            device=device,
+        )
+        blocks = microphone.from_sound_card(device) if mic else _recorded(str(audio))
+        now = _wall_clock if mic else _audio_clock()
+        service = _live(setting, case_name, lambda _: blocks, now)
+    if not service.closed:
+        click.echo("The audio ended before the record was closed; the log holds what was said.")
+
+
+def _rehearse(setting: _Setting, room: Path, voice: str | None, *, fast: bool) -> bool:
+    """Play one scenario; whether every line was taken as it says."""
+    scenario = parse_scenario((room / "scenario.toml").read_text(), f"{room.name}/scenario.toml")
+    cues = _recording(room, voice)
+    recording = parse_recording(cues.read_text(), f"{room.name}/{cues.name}")
+    audio = b"".join(microphone.from_file(cues.with_suffix(".opus")))
+    click.secho(f"\n{scenario.title}", bold=True)
+    click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
+    taken: list[str] = []
+
+    def blocks(service: Service) -> Iterator[bytes]:
+        turns = take_turns(scenario, recording, audio, lambda: service.listening)
+        return turns if fast else _paced(turns)
+
+    def note(_case: Case, record: Record, _text: str) -> None:
+        if isinstance(record.cause, Heard):
+            taken.append(type(record.fact).__name__)
+
+    _live(setting, room.name, blocks, _audio_clock() if fast else _wall_clock, note)
+    written = [line.then for line in scenario.lines]
+    went = sum(a == b for a, b in zip(taken, written, strict=False))
+    click.echo(f"{went} of {len(written)} lines taken as the scenario says.")
+    return taken == written
+
+
+def _recording(room: Path, voice: str | None) -> Path:
+    voices = sorted(place for place in room.glob("*.toml") if place.name != "scenario.toml")
+    for place in voices:
+        if voice in (None, place.stem):
+            return place
+    names = ", ".join(place.stem for place in voices) or "none"
+    raise click.ClickException(f"{room.name} has no recording by {voice}; it has: {names}.")
+
+
+def _live(
+    setting: _Setting,
+    name: str,
+    blocks: Callable[[Service], Iterable[bytes | Trouble]],
+    now: Callable[[float], At],
+    note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
+) -> Service:
+    """One case from its opening to the end of its blocks."""
+    path = setting.case_dir / f"{name}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
+    position_s = [0.0]
+
+    def clock(audio_s: float) -> At:
+        position_s[0] = audio_s
+        return now(audio_s)
+
+    def show(case: Case, record: Record, text: str) -> None:
+        terminal.show(case, record, text)
+        note(case, record, text)
+
+    with closing(_voice(setting, lambda: position_s[0])) as voice, Journal.create(path) as log:
+        opened = _opening(setting, name, voice.voice)
+        ears = setting.ears
+        service = Service(log=log, ears=ears, voice=voice, now=clock, show=show, opened=opened)
+        service.run(blocks(service))
+    click.echo(f"Log: {path}  checkpoint {service.checkpoint}")
+    return service
+
+
+def _voice(setting: _Setting, position_s: Callable[[], float]) -> Steady:
+    if setting.wav is not None:
+        wav = setting.wav
+        return Steady(lambda: WavFile(wav, position_s))
+    return Steady(Muted if setting.mute else partial(Loudspeaker, setting.device))
+
+
+def _opening(setting: _Setting, name: str, voice: str) -> Opened:
+    return Opened(
+        case=name,
+        procedure=setting.procedure.text,
+        common=setting.procedure.common_text,
+        wording=setting.wording,
+        program=__version__,
+        rules=rules.VERSION,
+        format=facts.VERSION,
+        recogniser=setting.ears.name,
+        voice=voice,
+        caution=CAUTION,
+    )
+
+
+def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
+    return Recogniser(phrases(procedure), model=model, words=procedure.file.lexicon)
+
+
+def _recorded(audio: str) -> Iterator[bytes]:
+    if audio == "-":
+        return microphone.from_stream(sys.stdin.buffer)
+    return microphone.from_file(Path(audio))
+
+
+def _paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    """The blocks at the pace at which they would be spoken."""
+    start, passed_s = time.monotonic(), 0.0
+    for block in blocks:
+        passed_s += len(block) / BYTES_A_SECOND
+        time.sleep(max(0.0, start + passed_s - time.monotonic()))
+        yield block
+
+
+def _wall_clock(_audio_s: float) -> At:
+    return _at(datetime.now(UTC), time.monotonic_ns() // 1000)
+
+
+def _audio_clock() -> Callable[[float], At]:
+    """A clock that the audio drives, from now on."""
+    start, start_us = datetime.now(UTC), time.monotonic_ns() // 1000
+    return lambda s: _at(start + timedelta(seconds=s), start_us + round(s * 1_000_000))
+
+
+def _at(utc: datetime, mono_us: int) -> At:
+    return At(utc=f"{utc:%Y-%m-%dT%H:%M:%S}.{utc.microsecond // 1000:03d}Z", mono_us=mono_us)
+
+
+# ------------------------------------------------------------------------------ files looked at
+
+
+@main.command()
+@click.argument("grammar", type=click.Path(path_type=Path, dir_okay=False), required=False)
+def check(grammar: Path | None) -> None:
+    """Check a procedure file: its order, its words, and how far apart its phrases sound.
+
+    Without a file, the procedure that came with the program. Exits with 1 if two critical phrases
+    sound too much alike.
+    """
+    procedure = _procedure(grammar) if grammar else _shipped_procedure()
+    pairs = closest(procedure)
+    click.echo(f"{procedure.head.title}, version {procedure.head.version}")
+    click.echo(
+        f"{len(procedure.phases)} phases, {len(procedure.items)} items, "
+        f"{len(phrases(procedure))} phrases; none begins another; all can be pronounced."
+    )
+    click.echo("Closest phrases that touch a critical statement (0 alike, 1 nothing shared):")
+    for pair in [pair for pair in pairs if pair.critical][:5]:
+        click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
+    click.echo("Closest of all the others:")
+    for pair in [pair for pair in pairs if not pair.critical][:5]:
+        click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
+    weak = list(weaknesses(procedure))
+    if weak:
+        raise click.ClickException("Choose words further apart:\n  " + "\n  ".join(weak))
+
+
+@main.command()
+@click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--checkpoint", help="Length and last hash, kept elsewhere: 78:3f…")
+def verify(log: Path, checkpoint: str | None) -> None:
+    """Prove a log: first its bytes, then its story. Exits with 1 if either does not hold."""
+    kept = read(log)
+    try:
+        case = replay(kept.lines)
+        if checkpoint:
+            check_checkpoint(kept.lines, parse_checkpoint(checkpoint))
+    except (BrokenLog, ValueError) as error:
+        raise click.ClickException(f"{log} does not hold. {error}") from error
+    reached = Checkpoint(length=len(kept.lines), last=line_hash(kept.lines[-1]))
+    click.echo(f"{log}: case {case.opened.case}, {len(kept.lines)} lines.")
+    click.echo("Bytes: every line carries the hash of the line before it.")
+    click.echo(f"Story: every fact is what its input deserves under rules {case.opened.rules}.")
+    click.echo(f"Record: {'closed' if case.state.mode is Mode.CLOSED else 'not closed'}.")
+    if checkpoint:
+        click.echo("Checkpoint: holds; nothing up to it was changed or cut off.")
+    else:
+        click.echo("Not proven: that the end was not cut off, or all of it rewritten. Only a")
+        click.echo(f"checkpoint kept elsewhere proves that. This log's: {reached}")
+    if kept.torn:
+        raise click.ClickException(f"{len(kept.torn)} bytes after the last whole line are torn.")
+
+
+@main.command()
+def diagram() -> None:
+    """Print the state diagram of conduct as Mermaid text, made from the table of rules."""
+    click.echo(state_diagram())
+
+
+def _procedure(path: Path) -> Procedure:
+    common = path.with_name("_common.toml")
+    if not common.exists():
+        common = folder("grammars") / "_common.toml"
+    try:
+        texts = path.read_text(encoding="utf-8"), common.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise click.ClickException(f"{path} cannot be read ({error}); check its name.") from error
+    return parse(*texts, str(path))
+
+
+def _shipped_procedure() -> Procedure:
+    return _procedure(folder("grammars") / f"{_DEFAULT}.toml")

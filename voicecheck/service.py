@@ -1,0 +1,175 @@
+"""The loop and the order of things: record, then believe, then show, then say.
+
+The ports are declared here, beside their user: ears hear blocks of audio, a voice says texts, a
+log makes lines durable, a clock tells the moment. Time is driven by the audio itself: every block
+moves it on, so that a recording plays through the same code as a live case.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+from voicecheck.case import Case
+from voicecheck.chain import GENESIS, Checkpoint, line_hash
+from voicecheck.decide import decide
+from voicecheck.facts import At, Fact, Opened, Record, encode_record
+from voicecheck.inputs import Due, Entered, Heard, Input, Said, Trouble
+from voicecheck.rules import Mode
+from voicecheck.wording import spoken
+
+BYTES_A_SECOND = 2 * 16_000
+"""16 kHz mono, 16-bit little-endian."""
+
+ECHO_S = 0.25
+"""Still deaf after the last word: the room has not fallen silent (measured: a gate with this tail
+takes a loudspeaker's echo down to the noise floor)."""
+
+
+class Ears(Protocol):
+    """Turns audio into utterances."""
+
+    def hear(self, block: bytes) -> list[Heard]:
+        """Listen to a block; the utterances that ended in it."""
+
+    def skip(self, block: bytes) -> None:
+        """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
+
+    def finish(self) -> list[Heard]:
+        """The audio has ended; the utterance that was still open, if any."""
+
+
+class Voice(Protocol):
+    """Says texts aloud."""
+
+    def say(self, text: str) -> float:
+        """Start to speak; how many seconds it will take."""
+
+    def stop(self) -> None:
+        """Fall silent at once."""
+
+    def trouble(self) -> str:
+        """What is wrong with the voice, once; "" while it works."""
+
+
+class Log(Protocol):
+    """Makes lines durable."""
+
+    def append(self, line: bytes) -> None:
+        """Return when the line is on disk; raise otherwise."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Speech:
+    text: str
+    from_s: float
+    to_s: float
+
+
+class Service:
+    """One live case: inputs go in, facts are recorded, believed, shown and said."""
+
+    def __init__(
+        self,
+        *,
+        log: Log,
+        ears: Ears,
+        voice: Voice,
+        now: Callable[[float], At],
+        show: Callable[[Case, Record, str], None],
+        opened: Opened,
+    ) -> None:
+        """Open the case. `now` gets the audio's own time in seconds; `show` what to display."""
+        self._log, self._ears, self._voice, self._now, self._show = log, ears, voice, now, show
+        self._audio_s = 0.0
+        self._speech: _Speech | None = None
+        line = self._record(Record(seq=1, at=now(0.0), cause=None, fact=opened, prev=GENESIS))
+        self.checkpoint = Checkpoint(length=1, last=line_hash(line))
+        self._tell()
+
+    @property
+    def listening(self) -> bool:
+        """False while the machine speaks: then it is deaf."""
+        return self._speech is None
+
+    @property
+    def closed(self) -> bool:
+        """Whether the record has ended."""
+        return self.case.state.mode is Mode.CLOSED
+
+    def run(self, blocks: Iterable[bytes | Entered | Trouble]) -> None:
+        """Live the case until it is closed or the blocks end."""
+        for block in blocks:
+            if isinstance(block, bytes):
+                self._take(block)
+            else:
+                self.step(block)
+            self._step_if_due()
+            if self.closed:
+                return
+        for heard in self._ears.finish():
+            if not self.closed:
+                self.step(heard)
+
+    def step(self, given: Input) -> Fact:
+        """One input in, one fact out; it is on disk before anybody is told."""
+        at = self._now(self._audio_s)
+        fact = decide(self.case, given, at)
+        seq, prev = self.checkpoint.length + 1, self.checkpoint.last
+        line = self._record(Record(seq=seq, at=at, cause=given, fact=fact, prev=prev))
+        self.checkpoint = Checkpoint(length=seq, last=line_hash(line))
+        self._tell()
+        return fact
+
+    def _record(self, record: Record) -> bytes:
+        line = encode_record(record)
+        self._log.append(line)
+        if record.seq == 1:
+            self.case = Case(record)
+        else:
+            self.case.apply(record)
+        return line
+
+    def _tell(self) -> None:
+        record = self.case.last
+        text = spoken(self.case, record)
+        self._show(self.case, record, text)
+        if text:
+            self._say(text)
+
+    def _say(self, text: str) -> None:
+        if self._speech is not None:
+            self._voice.stop()
+            self._end_speech()
+        length_s = self._voice.say(text)
+        broken = self._voice.trouble()
+        if broken:
+            self.step(Trouble(part="voice", message=broken))
+        elif length_s:
+            to_s = self._audio_s + length_s + ECHO_S
+            self._speech = _Speech(text=text, from_s=self._audio_s, to_s=to_s)
+
+    def _take(self, block: bytes) -> None:
+        self._audio_s += len(block) / BYTES_A_SECOND
+        if self._speech is not None:
+            self._ears.skip(block)
+            if self._audio_s >= self._speech.to_s:
+                self._end_speech()
+            return
+        for heard in self._ears.hear(block):
+            if not self.closed:
+                self.step(heard)
+
+    def _end_speech(self) -> None:
+        speech, self._speech = self._speech, None
+        if speech is not None:
+            from_s, to_s = round(speech.from_s, 2), round(self._audio_s, 2)
+            self.step(Said(text=speech.text, audio_from_s=from_s, audio_to_s=to_s))
+
+    def _step_if_due(self) -> None:
+        due_us = self.case.due_us
+        if due_us is None or not self.listening:
+            return
+        if self._now(self._audio_s).mono_us >= due_us:
+            self.step(Due())

@@ -1,0 +1,49 @@
+"""A case in the terminal as it happens: what was heard, how it was taken, what is said."""
+
+from __future__ import annotations
+
+import click
+
+from voicecheck.case import Case
+from voicecheck.facts import Opened, Record, Refused, Spoke
+from voicecheck.inputs import Entered, Heard, Said, Trouble
+from voicecheck.rules import outstanding
+from voicecheck.wording import CAUTION, took
+
+_INDENT = " " * 14
+
+
+def show(case: Case, record: Record, text: str) -> None:
+    """Print one record once it is on disk."""
+    if isinstance(record.fact, Opened):
+        click.secho(f"\n{case.procedure.head.title} · case {case.opened.case}", bold=True)
+        click.echo(f"{CAUTION}\n")
+    if isinstance(record.fact, Spoke):
+        return
+    clock = record.at.utc[11:19]
+    stands = len(case.procedure.items) - len(outstanding(case.procedure, case.state))
+    tally = f"[{stands}/{len(case.procedure.items)} stated]"
+    click.echo(f"{clock}  {_cause(record):<52} {_taken(record):<24} {tally}")
+    if text:
+        click.echo(f"{_INDENT}» {text}")
+
+
+def _taken(record: Record) -> str:
+    words = took(record.fact)
+    return click.style(words.upper(), bold=True) if isinstance(record.fact, Refused) else words
+
+
+def _cause(record: Record) -> str:
+    match record.cause:
+        case Heard(text=text, confidence=confidence):
+            return f'heard "{text}" ({confidence:.2f})'
+        case Entered(text=text):
+            return f'entered "{text}"'
+        case Trouble(part=part, message=message):
+            return f"{part}: {message}"
+        case Said():
+            return "said"
+        case None:
+            return "opening"
+        case _:
+            return "time has come"
