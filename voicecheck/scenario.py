@@ -65,7 +65,7 @@ class Recording:
     invented: str
     """Says that the speech is synthetic."""
     voices: Mapping[str, Voice]
-    """Speaker → voice."""
+    """Speaker → voice; only those who speak in the scenario."""
     cues: tuple[tuple[float, float], ...]
     """Where each line begins and ends, in seconds from the first sample; in order."""
 
@@ -128,9 +128,10 @@ def _lines(scenario: Scenario) -> Iterator[str]:
 
 
 def _voices(recording: Recording) -> Iterator[str]:
-    known, given = set(Speaker), set(recording.voices)
-    yield from (f"voices.{speaker} is missing" for speaker in sorted(known - given))
-    yield from (f"voices.{speaker}: no such speaker" for speaker in sorted(given - known))
+    given = set(recording.voices)
+    if Speaker.SURGEON not in given:
+        yield "voices.surgeon is missing"
+    yield from (f"voices.{who}: no such speaker" for who in sorted(given - set(Speaker)))
     if len(given) > len({voice.name for voice in recording.voices.values()}):
         yield "voices: two speakers share a voice, so nobody could tell them apart"
 
