@@ -1,0 +1,178 @@
+"""The order of things: on disk first, then believed, then shown, then said; deaf while speaking."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import pytest
+
+from voicecheck import __version__, facts, rules
+from voicecheck.case import Case
+from voicecheck.chain import line_hash
+from voicecheck.facts import At, Opened, Record, decode_record
+from voicecheck.inputs import Entered, Heard, Trouble
+from voicecheck.replay import replay
+from voicecheck.service import BYTES_A_SECOND, Service
+from voicecheck.shipped import folder
+
+BLOCK = bytes(BYTES_A_SECOND // 10)
+
+
+@dataclass
+class Disk:
+    """A log in memory that tells what happened in which order, and can fail like a full disk."""
+
+    order: list[str] = field(default_factory=list)
+    lines: list[bytes] = field(default_factory=list)
+    full: bool = False
+
+    def append(self, line: bytes) -> None:
+        if self.full:
+            raise OSError("No space left on device")
+        self.order.append("recorded")
+        self.lines.append(line)
+
+
+@dataclass
+class ScriptedEars:
+    """Hears a text whenever a block arrives that the script names by its number."""
+
+    script: dict[int, str]
+    blocks: int = 0
+    skipped: int = 0
+
+    def hear(self, _block: bytes) -> list[Heard]:
+        self.blocks += 1
+        text = self.script.get(self.blocks + self.skipped)
+        at_s = (self.blocks + self.skipped) / 10
+        heard = Heard(text=text or "", confidence=1.0, audio_from_s=at_s - 0.1, audio_to_s=at_s)
+        return [heard] if text else []
+
+    def skip(self, _block: bytes) -> None:
+        self.skipped += 1
+
+    def finish(self) -> list[Heard]:
+        return []
+
+
+@dataclass
+class Speaker:
+    """Takes a fixed time for every text, and may break."""
+
+    takes_s: float
+    order: list[str]
+    broken: str = ""
+
+    def say(self, _text: str) -> float:
+        self.order.append("said")
+        return 0.0 if self.broken else self.takes_s
+
+    def stop(self) -> None:
+        self.order.append("stopped")
+
+    def trouble(self) -> str:
+        broken, self.broken = self.broken, ""
+        return broken
+
+
+def service(
+    script: dict[int, str] | None = None, takes_s: float = 0.0, broken: str = ""
+) -> tuple[Service, Disk, ScriptedEars]:
+    disk, ears = Disk(), ScriptedEars(script or {})
+
+    def show(case: Case, record: Record, _text: str) -> None:
+        assert case.last == record, "shown before it was believed"
+        disk.order.append("shown")
+
+    grammars = folder("grammars")
+    opened = Opened(
+        case="invented",
+        procedure=(grammars / "laparoscopic_cholecystectomy.toml").read_text(),
+        common=(grammars / "_common.toml").read_text(),
+        wording="full",
+        program=__version__,
+        rules=rules.VERSION,
+        format=facts.VERSION,
+        recogniser="scripted",
+        voice="scripted",
+        caution="",
+    )
+    built = Service(
+        log=disk,
+        ears=ears,
+        voice=Speaker(takes_s, disk.order, broken),
+        now=lambda s: At(utc="2026-01-01T00:00:00.000Z", mono_us=round(s * 1_000_000)),
+        show=show,
+        opened=opened,
+    )
+    return built, disk, ears
+
+
+def facts_of(disk: Disk) -> list[str]:
+    return [type(decode_record(line).fact).__name__ for line in disk.lines]
+
+
+def blocks(count: int) -> Iterator[bytes]:
+    return (BLOCK for _ in range(count))
+
+
+def test_recorded_then_shown_then_said() -> None:
+    live, disk, _ = service()
+    disk.order.clear()
+    live.step(Entered(text="checklist table tilted head up"))
+    assert disk.order == ["recorded", "shown", "said"]
+
+
+def test_nothing_is_believed_or_told_when_the_disk_is_full() -> None:
+    live, disk, _ = service()
+    state, disk.full = live.case.state, True
+    disk.order.clear()
+    with pytest.raises(OSError, match="No space left"):
+        live.step(Entered(text="checklist table tilted head up"))
+    assert live.case.state == state
+    assert disk.order == []
+
+
+def test_deaf_while_speaking_and_the_log_says_when() -> None:
+    live, disk, ears = service({5: "checklist table tilted head up"}, takes_s=1.0)
+    live.run(blocks(14))
+    assert facts_of(disk) == ["Opened", "Spoke"]
+    assert ears.skipped == 13  # 1.0 s of speech and 0.25 s of echo, in whole blocks
+    said = decode_record(disk.lines[1]).cause
+    assert (getattr(said, "audio_from_s", None), getattr(said, "audio_to_s", None)) == (0.0, 1.3)
+
+
+def test_a_new_prompt_cuts_the_old_one_short_and_both_are_on_record() -> None:
+    live, disk, _ = service(takes_s=3.0)
+    live.run(blocks(5))
+    live.step(Entered(text="checklist emergency"))
+    live.run(blocks(40))
+    assert facts_of(disk) == ["Opened", "Overridden", "Spoke", "Spoke"]
+    cut = decode_record(disk.lines[2]).cause
+    assert getattr(cut, "audio_to_s", None) == 0.5
+
+
+def test_the_read_back_waits_for_its_time_and_then_nothing_is_believed() -> None:
+    live, disk, _ = service({3: "checklist triangle free of fat"})
+    live.run(blocks(120))
+    assert facts_of(disk) == ["Opened", "Proposed", "Lapsed"]
+    assert not any(live.case.state.standing)
+
+
+def test_trouble_goes_on_record_and_the_case_goes_on() -> None:
+    live, disk, _ = service(broken="no loudspeaker")
+    live.run([Trouble(part="microphone", message="unplugged"), BLOCK])
+    live.step(Entered(text="checklist table tilted head up"))
+    assert facts_of(disk) == ["Opened", "Failed", "Failed", "Stated"]
+
+
+def test_the_log_of_a_live_case_replays_to_the_same_state() -> None:
+    live, disk, _ = service(
+        {2: "checklist triangle free of fat", 4: "confirm", 6: "[unk]", 8: "checklist view is lost"}
+    )
+    live.run(blocks(10))
+    again = replay(disk.lines)
+    assert again.state == live.case.state
+    assert live.checkpoint.last == line_hash(disk.lines[-1])
+    assert facts_of(disk) == ["Opened", "Proposed", "Stated", "NotUnderstood", "Occurred"]
