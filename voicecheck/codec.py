@@ -108,7 +108,7 @@ def _decode_union(kinds: tuple[Any, ...], value: Any, where: str, found: list[st
         return None
     by_name = {kind.__name__: kind for kind in kinds if kind is not type(None)}
     tag = value.get("type") if isinstance(value, dict) else None
-    if tag not in by_name:
+    if not isinstance(tag, str) or tag not in by_name:
         found.append(f"{where} has the unknown type {tag!r}")
         return None
     rest = {key: part for key, part in value.items() if key != "type"}
