@@ -22,16 +22,13 @@ from voicecheck.procedure import Kind, parse
 from voicecheck.rules import Mode
 from voicecheck.scenario import (
     Line,
-    Recording,
     Scenario,
-    parse_recording,
     parse_scenario,
 )
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "recordings_synthetic"
 SCENARIOS = sorted(path.parent.name for path in FOLDER.glob("*/scenario.toml"))
-SOUNDS = sorted(FOLDER.glob("*/*.opus"))
 SPEECH_US = 3_000_000
 """How long a line takes to say, in this test; audio times are beside the point here."""
 
@@ -83,11 +80,6 @@ def scenario(name: str) -> Scenario:
     return parse_scenario((FOLDER / name / "scenario.toml").read_text("utf-8"), name)
 
 
-@cache
-def recording(sound: Path) -> Recording:
-    return parse_recording(sound.with_suffix(".toml").read_text("utf-8"), sound.stem)
-
-
 def opened() -> Case:
     procedure, common = grammars()
     fact = facts.Opened(
@@ -99,6 +91,7 @@ def opened() -> Case:
         rules=1,
         format=1,
         recogniser="none",
+        voice="none",
         caution="",
     )
     at = At(utc="2026-01-01T00:00:00.000Z", mono_us=0)
