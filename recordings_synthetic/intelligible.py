@@ -1,0 +1,103 @@
+"""Ask a recogniser from outside this project whether each recorded command can be understood.
+
+Needs PocketSphinx 5.1.1 and its English model (both in the PyPI package), numpy, soundfile and this
+project. From the repository's root:
+
+    pip install -e . pocketsphinx==5.1.1
+    python recordings_synthetic/intelligible.py
+
+It knows every phrase of the procedure and nothing else, and its answer must be the whole phrase.
+This is a check of the recordings, not of voicecheck's own recogniser, and no figure about people.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pocketsphinx  # type: ignore[import-not-found,import-untyped,unused-ignore]
+import soundfile
+
+from voicecheck.grammar import UNKNOWN, phrases
+from voicecheck.procedure import Procedure, parse
+from voicecheck.scenario import parse_recording, parse_scenario
+
+FOLDER = Path(__file__).parent
+RATE_HZ = 16_000
+MARGIN_S = 0.25
+"""Of the quiet around a line, what is given to the recogniser with it."""
+
+SOUNDS = {
+    "cholangiogram": "K AH L AE N JH IY AH G R AE M",
+    "fundus": "F AH N D AH S",
+    "subtotal": "S AH B T OW T AH L",
+    "sulcus": "S AH L K AH S",
+}
+"""Words that PocketSphinx's dictionary lacks: parts from CMUdict, or Latin as said; from memory."""
+
+
+def procedure() -> Procedure:
+    """The shipped procedure."""
+    grammars = FOLDER.parent / "grammars"
+    names = ("laparoscopic_cholecystectomy.toml", "_common.toml")
+    return parse(*((grammars / name).read_text("utf-8") for name in names))
+
+
+def listener() -> pocketsphinx.Decoder:
+    """A recogniser that can give any phrase of the procedure, and only those."""
+    decoder = pocketsphinx.Decoder(
+        lm=None, bestpath=False, samprate=RATE_HZ, loglevel="FATAL", remove_noise=False
+    )
+    known = sorted(phrases(procedure()))
+    for word in sorted({word for phrase in known for word in phrase.split()}):
+        if decoder.lookup_word(word) is None:
+            decoder.add_word(word, SOUNDS[word], True)
+    decoder.add_jsgf_string("phrases", _jsgf(known))
+    decoder.activate_search("phrases")
+    return decoder
+
+
+def _jsgf(known: list[str]) -> str:
+    return f"#JSGF V1.0;\ngrammar phrases;\npublic <phrase> = {' | '.join(known)};\n"
+
+
+def understood(decoder: pocketsphinx.Decoder, samples: np.ndarray) -> str:
+    """What the recogniser makes of one line; "" for nothing."""
+    decoder.start_utt()
+    decoder.process_raw((samples * 32767).astype("<i2").tobytes(), full_utt=True)
+    decoder.end_utt()
+    best = decoder.hyp()
+    return best.hypstr if best else ""
+
+
+def heard(decoder: pocketsphinx.Decoder) -> Iterator[tuple[str, str, str, str]]:
+    """(scenario, voice, phrase, what was understood) for each command of each recording."""
+    for sound in sorted(FOLDER.glob("*/*.opus")):
+        scenario = parse_scenario((sound.parent / "scenario.toml").read_text("utf-8"))
+        cues = parse_recording(sound.with_suffix(".toml").read_text("utf-8")).cues
+        samples, _ = soundfile.read(sound)
+        for line, (from_s, to_s) in zip(scenario.lines, cues, strict=True):
+            if line.heard != UNKNOWN:
+                begin, end = (from_s - MARGIN_S) * RATE_HZ, (to_s + MARGIN_S) * RATE_HZ
+                cut = samples[round(begin) : round(end)]
+                voice = sound.stem if line.speaker == "surgeon" else f"{sound.stem} (room)"
+                yield sound.parent.name, voice, line.heard, understood(decoder, cut)
+
+
+def main() -> None:
+    """Print every line that was not understood, and the rate for each voice."""
+    right, total = Counter[str](), Counter[str]()
+    for scenario, voice, phrase, answer in heard(listener()):
+        total[voice] += 1
+        right[voice] += answer == phrase
+        if answer != phrase:
+            print(f"{scenario} {voice}: {phrase!r} was understood as {answer!r}")
+    for voice, lines in sorted(total.items()):
+        print(f"{voice:20} {right[voice]:4} of {lines:4}  {right[voice] / lines:.3f}")
+    print(f"{'all':20} {right.total():4} of {total.total():4}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,247 @@
+"""Speak every invented scenario with synthetic voices, and write down where each line lies.
+
+Needs Debian's flite, festival and festvox-kdlpc16k, and from PyPI py-nanotts, numpy, soundfile and
+this project. From the repository's root:
+
+    apt-get install flite festival festvox-kdlpc16k
+    pip install -e . py-nanotts==0.1.1
+    python recordings_synthetic/render.py
+
+The same seed gives the same sound; only the stream number inside an Ogg file differs each time.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import tempfile
+import zlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import py_nanotts  # type: ignore[import-not-found,import-untyped,unused-ignore]
+import soundfile
+
+from voicecheck.scenario import Line, Scenario, Speaker, parse_recording, parse_scenario
+
+Sound = npt.NDArray[np.float64]
+"""Mono samples at RATE_HZ, full scale 1."""
+
+FOLDER = Path(__file__).parent
+RATE_HZ = 16_000
+SPEECH_DBFS = -23.0
+FLOOR_DBFS = -60.0
+COMPRESSION = 0.92
+"""libsndfile's scale for Opus, 0 to 1: about 26 kb/s for one channel."""
+
+CMU = "CMU permissive licence (free to use, modify and sell; keep the notice)"
+CSTR = "CSTR permissive licence, University of Edinburgh (free to use, modify and sell; keep it)"
+APACHE = "Apache-2.0"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Talker:
+    """One synthetic voice, and how fast and how high it speaks here."""
+
+    speak: Callable[[Talker, str, float], Sound]
+    """(talker, text, stretch) → sound; a stretch above 1 is slower."""
+    engine_voice: str
+    package: str
+    licence: str
+    room: str
+    """Who speaks for the room when this is the surgeon: always another family."""
+    stretch: float = 1.0
+    pitch: float = 1.0
+
+
+def _flite(talker: Talker, text: str, stretch: float) -> Sound:
+    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+        stretched = ("--setf", f"duration_stretch={stretch:.3f}")
+        voice = ("-voice", talker.engine_voice)
+        subprocess.run(["flite", *voice, *stretched, "-t", text, "-o", file.name], check=True)  # noqa: S603, S607
+        return _read(file.name)
+
+
+def _festival(talker: Talker, text: str, stretch: float) -> Sound:
+    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+        voice = f"({talker.engine_voice})"
+        slower = f"(Parameter.set 'Duration_Stretch {stretch:.3f})"
+        command = ["text2wave", "-eval", voice, "-eval", slower, "-o", file.name]
+        subprocess.run(command, input=text.encode(), check=True)  # noqa: S603
+        return _read(file.name)
+
+
+def _pico(talker: Talker, text: str, stretch: float) -> Sound:
+    # At full volume the engine clips.
+    pcm = py_nanotts.NanoTTS().speak(
+        text, voice=talker.engine_voice, speed=1 / stretch, pitch=talker.pitch, volume=0.5
+    )
+    return np.frombuffer(pcm, "<i2") / 32768
+
+
+def _read(path: str) -> Sound:
+    samples, rate_hz = soundfile.read(path)
+    assert rate_hz == RATE_HZ, f"{path} is at {rate_hz} Hz"  # noqa: S101
+    return np.asarray(samples, np.float64)
+
+
+def _flite_voice(name: str, room: str, stretch: float = 1.0) -> Talker:
+    return Talker(
+        speak=_flite,
+        engine_voice=name,
+        package="flite 2.2-5 (Debian)",
+        licence=CMU,
+        room=room,
+        stretch=stretch,
+    )
+
+
+def _pico_voice(name: str, room: str, pitch: float) -> Talker:
+    return Talker(
+        speak=_pico,
+        engine_voice=name,
+        package="py-nanotts 0.1.1 (PyPI), SVOX Pico",
+        licence=APACHE,
+        room=room,
+        pitch=pitch,
+    )
+
+
+TALKERS: Mapping[str, Talker] = {
+    "awb": _flite_voice("awb", room="pico_gb"),
+    "rms": _flite_voice("rms", room="pico_us", stretch=0.93),
+    "slt": _flite_voice("slt", room="pico_gb_low"),
+    "pico_us": _pico_voice("en-US", room="rms", pitch=1.0),
+    "pico_us_low": _pico_voice("en-US", room="slt", pitch=0.8),
+    "pico_gb": _pico_voice("en-GB", room="ked", pitch=1.0),
+    "pico_gb_low": _pico_voice("en-GB", room="slt", pitch=0.85),
+    "ked": Talker(
+        speak=_festival,
+        engine_voice="voice_ked_diphone",
+        package="festival 2.5.0-9, festvox-kdlpc16k 1.4.0-6.1 (Debian)",
+        licence=CSTR,
+        room="pico_us",
+        stretch=1.1,
+    ),
+}
+
+CAST: Mapping[str, tuple[str, ...]] = {
+    "clean_case": ("rms", "pico_gb", "ked"),
+    "early_clip": ("slt", "pico_us_low", "awb"),
+    "view_lost": ("awb", "pico_us", "rms"),
+    "sulcus_not_seen": ("pico_gb_low", "slt", "ked"),
+    "third_structure": ("pico_us", "rms", "pico_gb"),
+    "emergency": ("ked", "awb", "slt"),
+    "room_talk": ("pico_gb", "rms", "slt"),
+}
+"""Scenario → who is the surgeon, one recording each."""
+
+RESPELT = {"cholangiogram": "kolan jeeo gram", "sulcus": "sulkus", "subtotal": "sub total"}
+"""Words that the engines read wrongly (their phones: ch-ow-l-…, s-ax-l-…), spelt as they sound."""
+
+
+# ---------------------------------------------------------------------------------- one utterance
+
+
+def utterance(talker: Talker, text: str, chance: np.random.Generator) -> Sound:
+    """One line, without silence around it, at its level give or take 2 dB."""
+    words = " ".join(RESPELT.get(word, word) for word in text.split())
+    sound = trimmed(talker.speak(talker, words, talker.stretch * chance.uniform(0.96, 1.04)))
+    level_dbfs = SPEECH_DBFS + chance.uniform(-2, 2)
+    return sound * (_gain(level_dbfs) / speech_rms(sound))
+
+
+def trimmed(sound: Sound) -> Sound:
+    """Cut what is quieter than −45 dB of the peak at both ends, leaving 20 ms, faded."""
+    loud = np.flatnonzero(np.abs(sound) > np.abs(sound).max() * _gain(-45))
+    margin = RATE_HZ // 50
+    cut = sound[max(0, loud[0] - margin) : loud[-1] + margin].copy()
+    fade = np.linspace(0, 1, RATE_HZ // 200)
+    cut[: fade.size] *= fade
+    cut[-fade.size :] *= fade[::-1]
+    return cut
+
+
+def speech_rms(sound: Sound) -> float:
+    """Root mean square over the 20 ms frames within 30 dB of the loudest."""
+    frame = RATE_HZ // 50
+    power = np.square(sound[: sound.size // frame * frame]).reshape(-1, frame).mean(axis=1)
+    return float(np.sqrt(power[power > power.max() / 1000].mean()))
+
+
+def _gain(level_db: float) -> float:
+    return float(10 ** (level_db / 20))
+
+
+# --------------------------------------------------------------------------------- one recording
+
+
+def recording(
+    scenario: Scenario, voice: str, chance: np.random.Generator
+) -> tuple[Sound, list[list[float]]]:
+    """All lines with quiet between them over one noise floor, and each line's from and to in s."""
+    parts, cues, at = [_quiet(chance)], [], 0
+    at = parts[0].size
+    for line in scenario.lines:
+        sound = utterance(TALKERS[_speaking(line, voice)], line.say, chance)
+        cues.append([round(at / RATE_HZ, 3), round((at + sound.size) / RATE_HZ, 3)])
+        parts += [sound, _quiet(chance)]
+        at += sound.size + parts[-1].size
+    whole = np.concatenate(parts)
+    return whole + _room_tone(whole.size, chance), cues
+
+
+def _speaking(line: Line, voice: str) -> str:
+    return voice if line.speaker is Speaker.SURGEON else TALKERS[voice].room
+
+
+def _quiet(chance: np.random.Generator) -> Sound:
+    return np.zeros(round(chance.uniform(0.75, 1.0) * RATE_HZ))
+
+
+def _room_tone(size: int, chance: np.random.Generator) -> Sound:
+    """Noise that falls with frequency, as in a ventilated room."""
+    white = chance.standard_normal(size + 7)
+    tone: Sound = np.convolve(white, 0.75 ** np.arange(8), "valid")
+    return tone * (_gain(FLOOR_DBFS) / float(np.sqrt(np.square(tone).mean())))
+
+
+def described(scenario: Scenario, voice: str, cues: list[list[float]]) -> str:
+    """The recording's .toml: who speaks, under which licence, and the cues."""
+    roles = {line.speaker: _speaking(line, voice) for line in scenario.lines}
+    rows = "".join(f"    {json.dumps(cue)},\n" for cue in cues)
+    text = f'invented = "Synthetic speech; no person."\ncues = [\n{rows}]\n'
+    for role, name in sorted(roles.items()):
+        talker = TALKERS[name]
+        pairs = {"name": name, "package": talker.package, "licence": talker.licence}
+        text += f"\n[voices.{role}]\n"
+        text += "".join(f"{key} = {json.dumps(value)}\n" for key, value in pairs.items())
+    parse_recording(text, voice)
+    return text
+
+
+def render(folder: Path, voice: str) -> None:
+    """Write one scenario in one voice: <voice>.opus and <voice>.toml."""
+    scenario = parse_scenario((folder / "scenario.toml").read_text("utf-8"), folder.name)
+    chance = np.random.default_rng(zlib.crc32(f"{folder.name} {voice}".encode()))
+    sound, cues = recording(scenario, voice, chance)
+    assert np.abs(sound).max() < 1, f"{folder.name} {voice} clips"  # noqa: S101
+    soundfile.write(
+        folder / f"{voice}.opus",
+        sound,
+        RATE_HZ,
+        format="OGG",
+        subtype="OPUS",
+        compression_level=COMPRESSION,
+    )
+    (folder / f"{voice}.toml").write_text(described(scenario, voice, cues), "utf-8")
+
+
+if __name__ == "__main__":
+    for name, voices in CAST.items():
+        for each in voices:
+            print(f"{name} {each}")
+            render(FOLDER / name, each)
