@@ -263,9 +263,15 @@ def decode_record(line: bytes) -> Record:
     """The inverse of encode_record; raises Mistakes for any other bytes than it would write."""
     try:
         plain = json.loads(line)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise Mistakes([f"not a line of JSON ({error})"]) from None
     record = decode(Record, plain)
-    if encode_record(record) != line:
+    try:
+        written = encode_record(record)
+    except ValueError as error:  # such as NaN, which json.loads reads
+        raise Mistakes(
+            [f"holds what canonical form (RFC 8785) has no place for ({error})"]
+        ) from None
+    if written != line:
         raise Mistakes(["not in canonical form (RFC 8785): the line was rewritten"])
     return record
