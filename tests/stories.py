@@ -1,0 +1,204 @@
+"""Run a story of phrases through decide and apply, with no shell around it: a clock in a list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cache
+from pathlib import Path
+
+from voicecheck import facts, rules
+from voicecheck.case import Case
+from voicecheck.chain import GENESIS, line_hash
+from voicecheck.decide import decide
+from voicecheck.facts import At, Fact, Opened, Record, encode_record
+from voicecheck.inputs import Due, Entered, Heard, Input
+from voicecheck.procedure import Procedure, parse
+
+GRAMMARS = Path(__file__).parent.parent / "grammars"
+COMMON_TEXT = (GRAMMARS / "_common.toml").read_text(encoding="utf-8")
+SHIPPED_TEXT = (GRAMMARS / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8")
+
+SMALL_TEXT = """
+[procedure]
+id = "small"
+title = "An invented procedure, small enough to walk in a second"
+version = 1
+read_back_s = 10
+pause_s = 5
+
+[[phases]]
+id = "first"
+title = "First"
+items = [
+  { id = "table", kind = "step", name = "table", ask = "Table?", brief = "Table?", \
+withdraw = "withdraw table", answers = [{ id = "up", phrases = ["table up"], says = "up" }] },
+  { id = "neck", kind = "hold", name = "neck", ask = "Neck?", brief = "Neck?", \
+withdraw = "withdraw neck", answers = [
+    { id = "down", phrases = ["neck down"], says = "down" },
+    { id = "up", phrases = ["neck up"], says = "up", satisfies = false } ] },
+  { id = "photo", kind = "step", required = false, after = ["table"], name = "photo", \
+ask = "Photo?", brief = "Photo?", withdraw = "withdraw photo", \
+answers = [{ id = "taken", phrases = ["photo taken"], says = "taken" }] },
+]
+
+[[phases]]
+id = "criteria"
+title = "Criteria"
+items = [
+  { id = "two", kind = "criterion", name = "two", ask = "Two?", brief = "Two?", \
+withdraw = "withdraw two", answers = [
+    { id = "two", phrases = ["only two"], says = "two" },
+    { id = "more", phrases = ["more than two"], says = "more", satisfies = false } ] },
+]
+
+[[phases]]
+id = "pause"
+title = "Pause"
+items = [
+  { id = "pause", kind = "pause", name = "pause", ask = "Pause?", brief = "Pause?", \
+withdraw = "withdraw pause", answers = [{ id = "held", phrases = ["pause"], says = "held" }] },
+]
+
+[[phases]]
+id = "acts"
+title = "Acts"
+items = [
+  { id = "clipped", kind = "act", name = "clipped", ask = "Clipped?", brief = "Clipped?", \
+withdraw = "withdraw clips", \
+answers = [{ id = "yes", phrases = ["clips on"], says = "clipped" }] },
+  { id = "divided", kind = "act", after = ["clipped"], name = "divided", ask = "Divided?", \
+brief = "Divided?", withdraw = "withdraw division", \
+answers = [{ id = "yes", phrases = ["divided"], says = "divided" }] },
+]
+
+[[phases]]
+id = "closing"
+title = "Closing"
+items = [
+  { id = "bed", kind = "step", after = ["divided"], name = "bed", ask = "Bed?", brief = "Bed?", \
+withdraw = "withdraw bed", answers = [{ id = "dry", phrases = ["bed dry"], says = "dry" }] },
+]
+
+[events]
+bleeding = { name = "bleeding", phrases = ["bleeding"], says = "Pressure." }
+view_lost = { name = "view lost", phrases = ["view lost"], says = "Stop." }
+retraction_slipped = { name = "slipped", phrases = ["slipped"], says = "Hold again." }
+spillage = { name = "spillage", phrases = ["spilling"], says = "Wash." }
+
+[cautions]
+wall = { name = "thick wall", phrases = ["thick wall"], says = "Decompress." }
+
+[bail_outs]
+open = { name = "open", phrases = ["converting"], says = "Open." }
+"""
+"""Every kind of item, an optional one, an answer that does not satisfy, and both sorts of after."""
+
+
+@cache
+def shipped() -> Procedure:
+    """The procedure that ships, parsed once."""
+    return parse(SHIPPED_TEXT, COMMON_TEXT)
+
+
+def small() -> Procedure:
+    """A fresh small procedure: nothing that rules remember about an earlier one applies to it."""
+    return parse(SMALL_TEXT, COMMON_TEXT)
+
+
+def moment(mono_us: int) -> At:
+    """Both clocks, the wall clock starting with an invented day."""
+    second, rest = divmod(mono_us, 1_000_000)
+    minute, second = divmod(second, 60)
+    hour, minute = divmod(minute, 60)
+    return At(
+        utc=f"2031-05-06T{hour:02}:{minute:02}:{second:02}.{rest // 1000:03}Z", mono_us=mono_us
+    )
+
+
+def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
+    """The first record of an invented case."""
+    fact = Opened(
+        case="invented-1",
+        procedure=text,
+        common=common,
+        wording="full",
+        program="0.0.0",
+        rules=rules.VERSION,
+        format=facts.VERSION,
+        recogniser="none",
+        voice="none",
+        caution="Invented.",
+    )
+    return Record(seq=1, at=moment(0), cause=None, fact=fact, prev=GENESIS)
+
+
+@dataclass(kw_only=True)
+class Story:
+    """A case as it unfolds; each step takes one second unless told otherwise."""
+
+    text: str = SHIPPED_TEXT
+    records: list[Record] = field(default_factory=list)
+    case: Case = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.records.append(opening(self.text))
+        self.case = Case(self.records[0])
+
+    def say(self, *phrases: str) -> list[Fact]:
+        """Say each phrase a second after the one before; the facts they became."""
+        return [self.give(_heard(phrase)) for phrase in phrases]
+
+    def give(self, given: Input, *, after_us: int = 1_000_000) -> Fact:
+        """Decide, record and believe one input."""
+        at = moment(self.records[-1].at.mono_us + after_us)
+        fact = decide(self.case, given, at)
+        last = self.records[-1]
+        record = Record(
+            seq=last.seq + 1, at=at, cause=given, fact=fact, prev=line_hash(encode_record(last))
+        )
+        self.case.apply(record)
+        self.records.append(record)
+        return fact
+
+    def wait(self) -> Fact:
+        """Let pass exactly the time that the case waits for."""
+        assert self.case.due_us is not None
+        return self.give(Due(), after_us=self.case.due_us - self.records[-1].at.mono_us)
+
+    def lines(self) -> list[bytes]:
+        """The log."""
+        return [encode_record(record) for record in self.records]
+
+
+def _heard(phrase: str) -> Heard | Entered:
+    if phrase.startswith("by hand: "):
+        return Entered(text=phrase.removeprefix("by hand: "))
+    return Heard(text=phrase, confidence=0.875, audio_from_s=1.25, audio_to_s=2.5)
+
+
+def resealed(records: list[Record]) -> list[bytes]:
+    """What a forger writes: the records numbered and linked again, every hash recomputed."""
+    lines: list[bytes] = []
+    prev = GENESIS
+    for number, record in enumerate(records, 1):
+        lines.append(encode_record(replace(record, seq=number, prev=prev)))
+        prev = line_hash(lines[-1])
+    return lines
+
+
+UP_TO_THE_CRITERIA = (
+    "checklist table tilted head up",
+    "checklist all four ports in place",
+    "checklist fundus to the shoulder",
+    "checklist neck held down and out",
+    "checklist sulcus identified",
+    "checklist dissecting above the line",
+)
+THREE_CRITERIA = (
+    "checklist triangle free of fat",
+    "confirm",
+    "checklist lower third off the plate",
+    "confirm",
+    "checklist two and only two",
+    "confirm",
+)
