@@ -7,13 +7,13 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
 import click
 
-from voicecheck import __version__, facts, microphone, rules, terminal
+from voicecheck import __version__, clock, facts, microphone, rules, terminal
 from voicecheck.acoustic.lexicon import UnknownWordError
 from voicecheck.announcer import AnnouncerError, Loudspeaker, Muted, Steady, WavFile
 from voicecheck.case import Case
@@ -205,7 +205,7 @@ def listen(
             device=device,
         )
         blocks = microphone.from_sound_card(device) if mic else _recorded(str(audio))
-        now = _wall_clock if mic else _audio_clock()
+        now = clock.live() if mic else clock.driven_by_audio()
         service = _live(setting, case_name, lambda _: blocks, now)
     if not service.closed:
         click.echo("The audio ended before the record was closed; the log holds what was said.")
@@ -229,7 +229,7 @@ def _rehearse(setting: _Setting, room: Path, voice: str | None, *, fast: bool) -
         if isinstance(record.cause, Heard):
             taken.append(type(record.fact).__name__)
 
-    _live(setting, room.name, blocks, _audio_clock() if fast else _wall_clock, note)
+    _live(setting, room.name, blocks, clock.driven_by_audio() if fast else clock.live(), note)
     written = [line.then for line in scenario.lines]
     went = sum(a == b for a, b in zip(taken, written, strict=False))
     click.echo(f"{went} of {len(written)} lines taken as the scenario says.")
@@ -256,7 +256,7 @@ def _live(
     path = setting.case_dir / f"{name}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
     position_s = [0.0]
 
-    def clock(audio_s: float) -> At:
+    def now_at(audio_s: float) -> At:
         position_s[0] = audio_s
         return now(audio_s)
 
@@ -267,7 +267,7 @@ def _live(
     with closing(_voice(setting, lambda: position_s[0])) as voice, Journal.create(path) as log:
         opened = _opening(setting, name, voice.voice)
         ears = setting.ears
-        service = Service(log=log, ears=ears, voice=voice, now=clock, show=show, opened=opened)
+        service = Service(log=log, ears=ears, voice=voice, now=now_at, show=show, opened=opened)
         service.run(blocks(service))
     click.echo(f"Log: {path}  checkpoint {service.checkpoint}")
     return service
@@ -312,20 +312,6 @@ def _paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
         passed_s += len(block) / BYTES_A_SECOND
         time.sleep(max(0.0, start + passed_s - time.monotonic()))
         yield block
-
-
-def _wall_clock(_audio_s: float) -> At:
-    return _at(datetime.now(UTC), time.monotonic_ns() // 1000)
-
-
-def _audio_clock() -> Callable[[float], At]:
-    """A clock that the audio drives, from now on."""
-    start, start_us = datetime.now(UTC), time.monotonic_ns() // 1000
-    return lambda s: _at(start + timedelta(seconds=s), start_us + round(s * 1_000_000))
-
-
-def _at(utc: datetime, mono_us: int) -> At:
-    return At(utc=f"{utc:%Y-%m-%dT%H:%M:%S}.{utc.microsecond // 1000:03d}Z", mono_us=mono_us)
 
 
 # ------------------------------------------------------------------------------ files looked at

@@ -26,6 +26,7 @@ from voicecheck.inputs import (
     NameDifficulty,
     Negative,
     ReportEvent,
+    Restarted,
     Said,
     SayAgain,
     StandBy,
@@ -53,6 +54,8 @@ def decide(case: Case, given: Input, at: At) -> Fact:
             return facts.Spoke()
         case Trouble(part=part, over=over):
             return facts.Recovered(part=part) if over else facts.Failed(part=part)
+        case Restarted(gap_s=gap_s):
+            return _with_lapses(case, facts.Reopened(gap_s=gap_s))
         case _:
             assert_never(given)
 
@@ -94,6 +97,7 @@ def _with_lapses(case: Case, fact: Fact) -> Fact:
             | facts.BailedOut()
             | facts.Overridden()
             | facts.StoodBy()
+            | facts.Reopened()
         ):
             return replace(fact, lapsed=fallen(case.procedure, case.state, fact))
         case _:

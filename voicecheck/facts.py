@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import rfc8785
 
 from voicecheck.codec import Mistakes, decode, encode
-from voicecheck.inputs import Due, Entered, Heard, Said, Trouble
+from voicecheck.inputs import Due, Entered, Heard, Restarted, Said, Trouble
 
 VERSION = 1
 """Version of the line format; a change needs a golden log of the version before it."""
@@ -26,7 +26,7 @@ class At:
     utc: str
     """RFC 3339 with milliseconds, ending in Z."""
     mono_us: int
-    """Microseconds of a clock that never steps back while the machine is up."""
+    """Microseconds since the record was opened, by a clock that never steps back."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -201,6 +201,14 @@ class Recovered:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Reopened:
+    """The record was taken up again after a gap in which nobody listened."""
+
+    gap_s: float
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class CloseProposed:
     """Closing the record was asked for and read back."""
 
@@ -235,6 +243,7 @@ Fact = (
     | Spoke
     | Failed
     | Recovered
+    | Reopened
     | CloseProposed
     | Closed
 )
@@ -247,7 +256,7 @@ class Record:
     seq: int
     """1 for the first line."""
     at: At
-    cause: Heard | Entered | Due | Said | Trouble | None
+    cause: Heard | Entered | Due | Said | Trouble | Restarted | None
     """The input that the fact answers; only the opening has none."""
     fact: Fact
     prev: str

@@ -53,7 +53,15 @@ class Trouble:
     over: bool = False
 
 
-Input = Heard | Entered | Due | Said | Trouble
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Restarted:
+    """The program was started again on an open record."""
+
+    gap_s: float
+    """Seconds by the wall clock since the last line; never negative."""
+
+
+Input = Heard | Entered | Due | Said | Trouble | Restarted
 
 # ---------------------------------------------------------------------------------------- commands
 

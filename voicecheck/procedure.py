@@ -101,6 +101,8 @@ class Head:
     version: int
     read_back_s: int
     pause_s: int
+    restate_after_s: int = 300
+    """After a longer gap in the record the criteria must be stated again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

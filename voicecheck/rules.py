@@ -203,6 +203,7 @@ TABLE: Mapping[type[Fact], Mapping[Mode, Mode]] = {
     facts.Spoke: _STAY,
     facts.Failed: _STAY,
     facts.Recovered: _STAY,
+    facts.Reopened: _STOP_PAUSE,
     facts.CloseProposed: _STOP_PAUSE,
     facts.Closed: dict.fromkeys(_WAITING, Mode.CLOSED),
 }
@@ -298,6 +299,8 @@ def after(procedure: Procedure, state: State, fact: Fact) -> State:
         case facts.Occurred(event=event):
             _without_kinds(procedure, standing, LAPSED_BY[event])
         case facts.BailedOut() | facts.Overridden():
+            _without_kinds(procedure, standing, frozenset({Kind.CRITERION, Kind.PAUSE}))
+        case facts.Reopened(gap_s=gap_s) if gap_s > procedure.head.restate_after_s:
             _without_kinds(procedure, standing, frozenset({Kind.CRITERION, Kind.PAUSE}))
         case facts.StoodBy():
             _without_kinds(procedure, standing, frozenset({Kind.PAUSE}))

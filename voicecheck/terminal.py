@@ -6,7 +6,7 @@ import click
 
 from voicecheck.case import Case
 from voicecheck.facts import Opened, Record, Refused, Spoke
-from voicecheck.inputs import Entered, Heard, Said, Trouble
+from voicecheck.inputs import Due, Entered, Heard, Restarted, Said, Trouble
 from voicecheck.rules import outstanding
 from voicecheck.wording import CAUTION, took
 
@@ -41,9 +41,8 @@ def _cause(record: Record) -> str:
             return f'entered "{text}"'
         case Trouble(part=part, message=message):
             return f"{part}: {message}"
-        case Said():
-            return "said"
-        case None:
-            return "opening"
-        case _:
-            return "time has come"
+        case other:
+            return _PLAIN[type(other)]
+
+
+_PLAIN = {Due: "time has come", Said: "said", Restarted: "started again", type(None): "opening"}

@@ -73,6 +73,9 @@ def spoken(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
             return f"{part.capitalize()} in trouble. Use the entry by hand."
         case facts.Recovered(part=part):
             return f"{part.capitalize()} works again."
+        case facts.Reopened(gap_s=gap_s, lapsed=lapsed):
+            gap = f"Record taken up again after {max(1, round(gap_s / 60))} minutes."
+            return _join(gap, _state_again(case, lapsed), ask(case))
         case facts.Closed(outstanding=rest):
             return _join("Record closed.", _never_stated(case, rest))
         case facts.NotUnderstood() | facts.Spoke():
@@ -222,6 +225,7 @@ _TOOK: dict[type[Fact], str] = {
     facts.Spoke: "spoke (deaf)",
     facts.Failed: "trouble",
     facts.Recovered: "recovered",
+    facts.Reopened: "taken up again",
     facts.CloseProposed: "read back",
     facts.Closed: "closed",
 }

@@ -1,0 +1,29 @@
+"""The two clocks of a case: the wall's for people, one that never steps back for order."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+from voicecheck.facts import At
+
+
+def live(passed_us: int = 0) -> Callable[[float], At]:
+    """A clock that runs by itself; `passed_us` have passed since the record was opened."""
+    start_ns = time.monotonic_ns()
+
+    def now(_audio_s: float) -> At:
+        return _at(datetime.now(UTC), passed_us + (time.monotonic_ns() - start_ns) // 1000)
+
+    return now
+
+
+def driven_by_audio() -> Callable[[float], At]:
+    """A clock that moves only as the audio does, from now on."""
+    start = datetime.now(UTC)
+    return lambda s: _at(start + timedelta(seconds=s), round(s * 1_000_000))
+
+
+def _at(utc: datetime, mono_us: int) -> At:
+    return At(utc=f"{utc:%Y-%m-%dT%H:%M:%S}.{utc.microsecond // 1000:03d}Z", mono_us=mono_us)
