@@ -26,10 +26,11 @@ from voicecheck.journal import Journal, JournalError, read
 from voicecheck.microphone import AudioError
 from voicecheck.procedure import Procedure, ProcedureError, parse
 from voicecheck.recogniser import Recogniser, RecogniserError
+from voicecheck.recording import parse_recording
 from voicecheck.rehearsal import take_turns
 from voicecheck.replay import BrokenLog, check_checkpoint, replay
 from voicecheck.rules import Mode
-from voicecheck.scenario import ScenarioError, parse_recording, parse_scenario
+from voicecheck.scenario import ScenarioError, parse_scenario
 from voicecheck.service import BYTES_A_SECOND, Service
 from voicecheck.shipped import folder
 from voicecheck.soundcheck import closest, weaknesses

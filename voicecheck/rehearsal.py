@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from voicecheck.scenario import Recording, Scenario
+from voicecheck.recording import Recording
+from voicecheck.scenario import Scenario
 
 RATE_HZ = 16_000
 _BLOCK = RATE_HZ // 10
