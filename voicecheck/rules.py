@@ -238,6 +238,18 @@ def _notable(procedure: Procedure, _state: State, fact: Any) -> Refusal | None:
     return None
 
 
+def _worded(procedure: Procedure, _state: State, fact: Any) -> Refusal | None:
+    """Refuses nothing that the procedure has words for."""
+    match fact:
+        case facts.Occurred(event=name):
+            procedure.file.events[name]
+        case facts.Cautioned(caution=name):
+            procedure.file.cautions[name]
+        case facts.BailedOut(way=name):
+            procedure.file.bail_outs[name]
+    return None
+
+
 def _withdrawable(procedure: Procedure, state: State, fact: Any) -> Refusal | None:
     stands = state.standing[procedure.index[fact.item]]
     return None if stands else Refusal(why=Why.NOT_STANDING)
@@ -267,6 +279,9 @@ GUARDS: Mapping[type[Fact], Callable[[Procedure, State, Any], Refusal | None]] =
     facts.Lapsed: _waiting,
     facts.Withdrawn: _withdrawable,
     facts.PauseBegun: _pausable,
+    facts.Occurred: _worded,
+    facts.Cautioned: _worded,
+    facts.BailedOut: _worded,
     facts.Closed: _closable,
 }
 
