@@ -16,16 +16,20 @@ from voicecheck.facts import (
     At,
     CloseProposed,
     Fact,
+    Failed,
+    Lapsed,
     Listed,
+    NotUnderstood,
     Opened,
     PauseBegun,
     Proposed,
     Record,
+    Recovered,
     Repeated,
     Spoke,
     Stated,
 )
-from voicecheck.inputs import Said
+from voicecheck.inputs import Entered, Heard, Said
 from voicecheck.procedure import Procedure, parse
 from voicecheck.rules import TABLE, Mode, Refusal, State, after, refusal, start
 
@@ -90,12 +94,16 @@ class Case:
         if not isinstance(record.fact, Opened) or record.seq != 1:
             raise IllegalFact("A log begins with its opening line.")
         self.opened = record.fact
+        self.opened_at = record.at
         self.procedure = parse(record.fact.procedure, record.fact.common, "the embedded procedure")
         self.state = start(self.procedure)
         self.last = record
         self.stated_at: dict[str, At] = {}
         self.due_us: int | None = None
         self.last_said = ""
+        self.last_heard: Record | None = None
+        self.last_taken: Record | None = None
+        self.failing: dict[str, Record] = {}
         self._course = _Course()
         machine().add_model(self._course)
 
@@ -120,6 +128,7 @@ class Case:
         self.state = after(self.procedure, self.state, record.fact)
         self.last = record
         self._note_times(record)
+        self._note_for_display(record)
 
     def _move(self, fact: Fact) -> None:
         before = self._course.state
@@ -141,6 +150,18 @@ class Case:
             self.due_us = None
         elif self.due_us is None or isinstance(record.fact, _RESTARTS_WAIT):
             self.due_us = record.at.mono_us + waits_s * 1_000_000
+
+    def _note_for_display(self, record: Record) -> None:
+        """Remember the last words heard or missed, the last that were taken, and what fails."""
+        if isinstance(record.cause, Heard | Entered) or isinstance(record.fact, Lapsed):
+            self.last_heard = record
+            if not isinstance(record.fact, NotUnderstood):
+                self.last_taken = record
+        match record.fact:
+            case Failed(part=part):
+                self.failing.setdefault(part, record)
+            case Recovered(part=part):
+                self.failing.pop(part, None)
 
     def close(self) -> None:
         """Let go of the machine; a case that was closed takes no more facts."""
