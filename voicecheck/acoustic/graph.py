@@ -1,0 +1,214 @@
+"""Phrases -> the decoding graph of a Vosk model: one whole phrase, something else, or nothing.
+
+Every phrase is a path through a tree of words. Beside it runs a loop over all phones, heard as
+"[unk]", which may stand in for any run of words: before, within, after or instead of a phrase. So
+an utterance is a phrase only if no part of it sounds more like something else, by the costs below.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+from voicecheck.acoustic import hmm
+from voicecheck.acoustic.topology import PHONES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from voicecheck.acoustic.lexicon import Phones
+
+UNKNOWN = "[unk]"
+"""What is heard for speech that is none of the phrases."""
+
+_MAGIC, _EXPANDED_MUTABLE = 2125659606, 3  # OpenFst's fst.h and properties.h
+
+_Source: TypeAlias = "tuple[int, str]"
+"""A state to go on from, and the phone that may not follow without blank between ("" for none)."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Costs:
+    """What the graph charges, in nats of log-likelihood; chosen on development voices."""
+
+    unknown: float = 2.0
+    """Once, for beginning something that is no phrase."""
+    unknown_phone: float = 2.0
+    """For each phone of it: less rejects more."""
+    blank: float = 0.02
+    """For each 30 ms of blank within a word, so that a rest counts as silence if it can."""
+    variant: float = 0.3
+    """For every pronunciation of a word but its first."""
+
+
+def compile_graph(
+    phrases: Collection[str],
+    spoken: Callable[[str], Sequence[Phones]],
+    folder: Path,
+    costs: Costs | None = None,
+) -> None:
+    """Write graph/HCLG.fst, graph/words.txt and graph/phones/word_boundary.int under `folder`.
+
+    `spoken` gives the pronunciations of a word, the usual one first; what it raises goes through.
+    The same phrases, in any order, give the same bytes.
+    """
+    words = sorted({word for phrase in phrases for word in phrase.split()} - {UNKNOWN})
+    numbers = {word: number for number, word in enumerate(("<eps>", UNKNOWN, *words))}
+    builder = _Builder(numbers, spoken, costs or Costs())
+    builder.build(sorted(phrase.split() for phrase in phrases))
+    (folder / "graph" / "phones").mkdir(parents=True, exist_ok=True)
+    (folder / "graph" / "HCLG.fst").write_bytes(builder.fst())
+    listed = "".join(f"{word} {number}\n" for word, number in numbers.items())
+    (folder / "graph" / "words.txt").write_text(listed, encoding="utf-8")
+    (folder / "graph" / "phones" / "word_boundary.int").write_text(hmm.word_boundaries())
+
+
+class _Node:
+    """A place between two words: where the next word may come from."""
+
+    def __init__(self, entry: int) -> None:
+        self.entry = entry  # without a silence having passed
+        self.sources: list[_Source] = [(entry, "")]
+        self.next: dict[str, _Node] = {}
+
+
+class _Builder:
+    """Kaldi's reordered form: an arc with the forward transition, then the self-loop."""
+
+    def __init__(
+        self, numbers: dict[str, int], spoken: Callable[[str], Sequence[Phones]], costs: Costs
+    ) -> None:
+        self.numbers, self.spoken, self.costs = numbers, spoken, costs
+        self.arcs: list[list[tuple[int, int, float, int]]] = []
+        self.finals: set[int] = set()
+
+    def build(self, phrases: Iterable[Sequence[str]]) -> None:
+        root = self._node()
+        self._rest(root)
+        nodes = [root]
+        for phrase in phrases:
+            node = root
+            for word in phrase:
+                if word not in node.next:
+                    node.next[word] = self._word(node, word)
+                    nodes.append(node.next[word])
+                node = node.next[word]
+            self._end(node)
+        self._end(root)
+        self._something_else(nodes)
+
+    # The tree of words
+
+    def _word(self, before: _Node, word: str) -> _Node:
+        after = self._node()
+        for rank, phones in enumerate(self.spoken(word)):
+            sources, label = before.sources, self.numbers[word]
+            cost = self.costs.variant if rank else 0.0
+            for phone, position in _positions(phones):
+                sources = self._phone(sources, phone, position, label, cost)
+                label, cost = 0, 0.0
+            after.sources += sources
+        self._rest(after)
+        return after
+
+    def _phone(
+        self, sources: Iterable[_Source], phone: str, position: str, label: int, cost: float
+    ) -> list[_Source]:
+        """Say a phone, and perhaps blank after it unless it ends its word: what follows is silence.
+
+        Silence can do all that blank can, and is what Vosk counts to know that speech has ended.
+        """
+        via, spoken = hmm.transitions(phone, position), self._state()
+        free = [state for state, barred in sources if barred != phone]
+        self._arc(spoken, spoken, via.spoken_to_self)
+        for state in free:
+            self._arc(state, spoken, via.spoken_to_end, label, cost)
+        if position in ("end", "singleton"):
+            return [(spoken, phone)]
+        leaving, blank = self._state(), self._state()
+        for state in free:
+            self._arc(state, leaving, via.spoken_to_blank, label, cost)
+        self._arc(leaving, leaving, via.spoken_to_self)
+        self._arc(leaving, blank, via.blank_to_end, cost=self.costs.blank)
+        self._arc(blank, blank, via.blank_to_self, cost=self.costs.blank)
+        return [(spoken, phone), (blank, "")]
+
+    def _rest(self, node: _Node) -> None:
+        rest = self._state()
+        for state, _ in node.sources:
+            self._arc(state, rest, hmm.SILENCE_TO_END)
+        self._arc(rest, rest, hmm.SILENCE_TO_SELF)
+        node.sources.append((rest, ""))
+
+    # Something else
+
+    def _something_else(self, nodes: Iterable[_Node]) -> None:
+        begin, inside, after = self._state(), self._state(), self._node()
+        for node in nodes:
+            for state, _ in node.sources:
+                self._arc(state, begin, cost=self.costs.unknown)
+        self._any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
+        self._any_phone(inside, "internal", inside)
+        after.sources = list(self._any_phone(inside, "end", None))
+        self._rest(after)
+        self._end(after)
+        for state, _ in after.sources:
+            self._arc(state, after.entry)
+        for node in nodes:
+            self._arc(after.entry, node.entry)
+
+    def _any_phone(
+        self, start: int, position: str, to: int | None, label: int = 0
+    ) -> Iterator[_Source]:
+        ends = [
+            end
+            for phone in PHONES
+            for end in self._phone([(start, "")], phone, position, label, self.costs.unknown_phone)
+        ]
+        if to is not None:
+            for state, _ in ends:
+                self._arc(state, to)
+        return iter(ends)
+
+    # States and arcs
+
+    def _node(self) -> _Node:
+        return _Node(self._state())
+
+    def _state(self) -> int:
+        self.arcs.append([])
+        return len(self.arcs) - 1
+
+    def _end(self, node: _Node) -> None:
+        self.finals.update(state for state, _ in node.sources)
+
+    def _arc(
+        self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0
+    ) -> None:
+        self.arcs[state].append((transition, word, cost, to))
+
+    def fst(self) -> bytes:
+        """Return OpenFst's binary form of a "vector" transducer that begins in state 0.
+
+        Written here because a library that could do it, kaldifst, brings a second OpenFst into the
+        process, and Vosk with its own then hangs or crashes (kaldifst 1.8.3, vosk 0.3.45).
+        """
+        kind = b"".join(struct.pack("<i", len(name)) + name for name in (b"vector", b"standard"))
+        count = sum(map(len, self.arcs))
+        parts = [struct.pack("<i", _MAGIC), kind, struct.pack("<iiQ", 2, 0, _EXPANDED_MUTABLE)]
+        parts.append(struct.pack("<qqq", 0, len(self.arcs), count))
+        for state, arcs in enumerate(self.arcs):
+            final = 0.0 if state in self.finals else float("inf")
+            parts.append(struct.pack("<fq", final, len(arcs)))
+            parts += (struct.pack("<iifi", *arc) for arc in arcs)
+        return b"".join(parts)
+
+
+def _positions(phones: Phones) -> Iterator[tuple[str, str]]:
+    if len(phones) == 1:
+        yield phones[0], "singleton"
+        return
+    for at, phone in enumerate(phones):
+        yield phone, "begin" if at == 0 else "end" if at == len(phones) - 1 else "internal"

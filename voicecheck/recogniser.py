@@ -1,0 +1,213 @@
+"""Audio blocks -> utterances: the one place that knows Vosk.
+
+Vosk is loaded from a folder, always: never by a name, which it would look for on the network.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any
+
+from voicecheck.acoustic.graph import UNKNOWN, compile_graph
+from voicecheck.acoustic.lexicon import variants
+from voicecheck.inputs import Heard
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Mapping, Sequence
+    from types import TracebackType
+
+SAMPLE_RATE_HZ = 16_000
+LEAST_CONFIDENCE = 0.6
+"""A phrase whose share of the evidence is less was something else, or must be said again."""
+
+_OURS = Path(__file__).parent / "model"
+_PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 6 // 100  # 60 ms: Vosk looks for an end once a call
+_LONGEST_BYTES = 2 * SAMPLE_RATE_HZ * 12  # no noise holds an utterance open for longer
+_ALTERNATIVES = 12
+
+
+class ModelError(ValueError):
+    """A model that cannot be used; its text is the sentence to show."""
+
+
+class Recogniser:
+    """Hears a closed list of phrases in 16 kHz mono 16-bit audio, and that something else was said.
+
+    The utterances' times count the audio given to `hear` and `skip`, in seconds from the start.
+    """
+
+    def __init__(
+        self,
+        phrases: Collection[str],
+        *,
+        model: Path | None = None,
+        words: Mapping[str, Sequence[str]] | None = None,
+    ) -> None:
+        """Load the shipped model, or another Vosk model that takes its phrases at run time.
+
+        `words` teaches the shipped model to pronounce: word -> pronunciations, each phones with
+        spaces. Raises ModelError, or what `lexicon.pronunciations` raises for an unknown word.
+        """
+        if not phrases:
+            raise ValueError("There is nothing to listen for: give at least one phrase.")
+        self._phrases = frozenset(phrases)
+        self._ours = model is None
+        self._folder = model or _OURS
+        self._model: Any = _load_own(phrases, words or {}) if model is None else _load(model)
+        if model is not None:
+            _check_vocabulary(self._model, self._phrases, model)
+        self._vosk: Any = None
+        self._rest = b""  # half a sample or less than a piece
+        self._passed_bytes = 0  # heard or skipped
+        self._began_bytes = 0  # when Vosk last began to count
+        self._open_bytes = 0  # since the last utterance ended
+
+    @property
+    def name(self) -> str:
+        """Which model listens, for the log."""
+        files = (self._folder / "am" / "final.mdl", self._folder / "final.mdl")
+        content = next(file for file in files if file.is_file()).read_bytes()
+        whose = "voicecheck model" if self._ours else f"Vosk model {self._folder.name}"
+        return f"{whose}, sha256 {hashlib.sha256(content).hexdigest()[:12]}"
+
+    def hear(self, block: bytes) -> list[Heard]:
+        """Listen to a block of any length and return the utterances that ended in it."""
+        waiting = self._rest + block
+        whole = len(waiting) - len(waiting) % _PIECE_BYTES
+        self._rest = waiting[whole:]
+        pieces = (waiting[at : at + _PIECE_BYTES] for at in range(0, whole, _PIECE_BYTES))
+        return [heard for piece in pieces for heard in self._accept(piece)]
+
+    def skip(self, block: bytes) -> None:
+        """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
+        self._passed_bytes += len(self._rest) + len(block)
+        self._rest = b""
+        self._vosk = None
+
+    def finish(self) -> list[Heard]:
+        """End the audio and return the utterance that was still open, if any."""
+        rest, self._rest = self._rest[: len(self._rest) // 2 * 2], b""
+        heard = list(self._accept(rest)) if rest else []
+        heard += self._utterance(self._vosk.FinalResult()) if self._vosk else []
+        self._vosk = None
+        return heard
+
+    def close(self) -> None:
+        """Free Vosk's memory: its recogniser first, for it crashes the other way round."""
+        self._vosk = None
+        self._model = None
+
+    def __enter__(self) -> Recogniser:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _accept(self, piece: bytes) -> Iterator[Heard]:
+        if self._vosk is None:
+            self._vosk = self._start()
+            self._began_bytes, self._open_bytes = self._passed_bytes, 0
+        ended = self._vosk.AcceptWaveform(piece)
+        self._passed_bytes += len(piece)
+        self._open_bytes += len(piece)
+        if ended or self._open_bytes >= _LONGEST_BYTES:
+            self._open_bytes = 0
+            yield from self._utterance(self._vosk.Result())
+
+    def _start(self) -> Any:
+        from vosk import KaldiRecognizer  # noqa: PLC0415 (loaded with the model, not before)
+
+        if self._ours:
+            recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ)
+            recogniser.SetMaxAlternatives(_ALTERNATIVES)
+        else:
+            grammar = json.dumps([*sorted(self._phrases), UNKNOWN])
+            recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ, grammar)
+        recogniser.SetWords(True)
+        return recogniser
+
+    # What Vosk's answer means
+
+    def _utterance(self, answer: str) -> list[Heard]:
+        result = json.loads(answer)
+        best = result.get("alternatives", [result])[0]
+        text = self._text(best["text"])
+        if not text:
+            return []
+        spoken = best["result"]
+        confidence = self._share(result["alternatives"]) if self._ours else _lowest(spoken)
+        began_s = self._began_bytes / 2 / SAMPLE_RATE_HZ
+        return [
+            Heard(
+                text=text if confidence >= LEAST_CONFIDENCE else UNKNOWN,
+                confidence=round(confidence, 3),
+                audio_from_s=round(began_s + spoken[0]["start"], 2),
+                audio_to_s=round(began_s + spoken[-1]["end"], 2),
+            )
+        ]
+
+    def _text(self, words: str) -> str:
+        """A phrase as it is; with anything unknown in it, unknown; else what was heard."""
+        return UNKNOWN if UNKNOWN in words.split() else words
+
+    def _share(self, alternatives: Sequence[Mapping[str, Any]]) -> float:
+        """The share of the likelihood that says what the best alternative says.
+
+        Every word of it is at least as sure, so it stands for the lowest word confidence.
+        """
+        best = alternatives[0]
+        shares = [math.exp(each["confidence"] - best["confidence"]) for each in alternatives]
+        same = [self._text(each["text"]) == self._text(best["text"]) for each in alternatives]
+        return sum(s for s, agrees in zip(shares, same, strict=True) if agrees) / sum(shares)
+
+
+def _lowest(spoken: Sequence[Mapping[str, Any]]) -> float:
+    return float(min(word["conf"] for word in spoken))
+
+
+def _load_own(phrases: Collection[str], words: Mapping[str, Sequence[str]]) -> Any:
+    with TemporaryDirectory(prefix="voicecheck-") as name:
+        folder = Path(name)
+        compile_graph(phrases, lambda word: variants(word, words), folder)
+        for part in ("am", "conf"):
+            (folder / part).symlink_to(_OURS / part, target_is_directory=True)
+        return _load(folder)  # Vosk keeps nothing open: the folder may go
+
+
+def _load(folder: Path) -> Any:
+    import vosk  # noqa: PLC0415 (it loads much else)
+
+    if not folder.is_dir():
+        raise ModelError(f"There is no model folder {folder}: give the folder of a Vosk model.")
+    vosk.SetLogLevel(-1)
+    try:
+        return vosk.Model(str(folder))
+    except Exception as error:  # Vosk raises nothing narrower
+        raise ModelError(
+            f"The model in {folder} cannot be loaded: files are missing or broken; "
+            f"install it again, or leave it out to use the one that voicecheck ships."
+        ) from error
+
+
+def _check_vocabulary(model: Any, phrases: Collection[str], folder: Path) -> None:
+    if not any((folder / name).is_file() for name in ("graph/HCLr.fst", "HCLr.fst")):
+        raise ModelError(
+            f"The model in {folder} has a fixed graph and would ignore the phrases: "
+            f"give a Vosk model with a dynamic graph (graph/HCLr.fst)."
+        )
+    words = sorted({word for phrase in phrases for word in phrase.split()} | {UNKNOWN})
+    missing = [word for word in words if model.vosk_model_find_word(word) < 0]
+    if missing:
+        raise ModelError(
+            f"The model in {folder} does not know {', '.join(missing)}: "
+            f"change the phrases, or leave the model out to use the one that voicecheck ships."
+        )
