@@ -1,0 +1,86 @@
+"""Noises to measure the recogniser in, made from a seed; training makes its own elsewhere."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import TypeAlias
+
+    from numpy.random import Generator
+    from numpy.typing import NDArray
+
+    Samples: TypeAlias = NDArray[np.floating]
+
+
+def white(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
+    """Equal power at every frequency."""
+    return rng.standard_normal(length)
+
+
+def pink(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
+    """Power falling by 3 dB an octave, as ventilation does roughly."""
+    return _coloured(length, rng, lambda hz: 1 / np.sqrt(np.maximum(hz, 20)))
+
+
+def suction(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
+    """A hiss around 1 to 4 kHz that gurgles, and the hum of its pump (shape: our own guess)."""
+    hiss = _coloured(
+        length, rng, lambda hz: np.exp(-((np.log2(np.maximum(hz, 20) / 2000) / 1.3) ** 2))
+    )
+    gurgle = _coloured(length, rng, lambda hz: (hz < 9).astype(float))
+    hiss *= np.clip(1 + 0.6 * gurgle / gurgle.std(), 0.15, None)
+    at = np.arange(length) / SAMPLE_RATE_HZ
+    hum = sum(np.sin(2 * np.pi * 100 * n * at + rng.uniform(0, 6.28)) / n for n in range(1, 8))
+    return np.asarray(hiss / hiss.std() + 0.4 * np.asarray(hum))
+
+
+def babble(length: int, rng: Generator, speech: Sequence[Samples]) -> Samples:
+    """Six of the given recordings at a time, end to end, each from a place drawn at random."""
+    if not speech:
+        raise ValueError("Babble needs speech to be made of: give a manifest of general speech.")
+    return np.asarray(sum(_endless(length, rng, speech) for _ in range(6)))
+
+
+def beeps(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
+    """A monitor: 960 Hz for 80 ms, 70 to 90 times a minute, over faint pink noise."""
+    at = np.arange(length) / SAMPLE_RATE_HZ
+    on = (at % (60 / rng.uniform(70, 90))) < 0.08
+    return np.asarray(on * np.sin(2 * np.pi * 960 * at) + 0.02 * pink(length, rng, ()))
+
+
+NOISES: dict[str, Callable[[int, Generator, Sequence[Samples]], Samples]] = {
+    "white": white,
+    "pink": pink,
+    "suction": suction,
+    "babble": babble,
+    "beeps": beeps,
+}
+
+
+def mix(samples: Samples, noise: Samples, snr_db: float) -> Samples:
+    """Add `noise` (as long) so that speech, where it sounds, is `snr_db` above it in power."""
+    loud = samples[np.abs(samples) > 0.05 * np.abs(samples).max()]
+    gain = np.sqrt(np.mean(loud**2) / np.mean(noise**2) / 10 ** (snr_db / 10))
+    mixed = samples + gain * noise
+    return np.asarray(mixed * min(1.0, 0.98 / np.abs(mixed).max()))
+
+
+def _coloured(length: int, rng: Generator, shape: Callable[[Samples], Samples]) -> Samples:
+    spectrum = np.fft.rfft(rng.standard_normal(length))
+    result = np.fft.irfft(spectrum * shape(np.fft.rfftfreq(length, 1 / SAMPLE_RATE_HZ)), length)
+    return np.asarray(result / result.std())
+
+
+def _endless(length: int, rng: Generator, speech: Sequence[Samples]) -> Samples:
+    pieces: list[Samples] = []
+    while sum(map(len, pieces)) < 2 * length:
+        piece = speech[int(rng.integers(len(speech)))]
+        pieces.append(piece / (piece.std() + 1e-9))
+    start = int(rng.integers(length))
+    return np.concatenate(pieces)[start : start + length]

@@ -1,0 +1,69 @@
+"""pocketsphinx with the same phrases, to measure beside: the peer trained on people."""
+
+from __future__ import annotations
+
+import importlib
+import os
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from voicecheck.acoustic.lexicon import pronunciations
+from voicecheck.inputs import Heard
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+FAINT_NOISE = 30.0  # of 32768: digital silence takes a third of its words away
+
+
+class PocketSphinx:
+    """One recording is one utterance, streamed; its best settings: no bestpath search, live CMN."""
+
+    def __init__(self, phrases: Collection[str]) -> None:
+        """Load the model that its package brings, with the phrases as a JSGF grammar."""
+        words = sorted({word for phrase in phrases for word in phrase.split()})
+        with TemporaryDirectory(prefix="voicecheck-") as folder:
+            grammar, lexicon = Path(folder, "phrases.gram"), Path(folder, "words.dict")
+            grammar.write_text(jsgf(phrases), encoding="utf-8")
+            lexicon.write_text("".join(map(_entries, words)), encoding="utf-8")
+            self._decoder: Any = importlib.import_module("pocketsphinx").Decoder(
+                jsgf=str(grammar), dict=str(lexicon), bestpath=False, cmn="live", logfn=os.devnull
+            )
+        self._rng = np.random.default_rng(1)
+        self._open = False
+
+    def hear(self, block: bytes) -> list[Heard]:
+        """Listen to a block; nothing is said before the end."""
+        if not self._open:
+            self._decoder.start_utt()
+            self._open = True
+        samples = np.frombuffer(block, "<i2")
+        noisy = samples + FAINT_NOISE * self._rng.standard_normal(len(samples))
+        self._decoder.process_raw(np.clip(noisy, -32768, 32767).astype("<i2").tobytes())
+        return []
+
+    def finish(self) -> list[Heard]:
+        """End the utterance and say what it was."""
+        self._decoder.end_utt()
+        self._open = False
+        found = self._decoder.hyp()
+        if found is None or not found.hypstr:
+            return []
+        return [Heard(text=found.hypstr, confidence=1.0, audio_from_s=0.0, audio_to_s=0.0)]
+
+
+def jsgf(phrases: Collection[str]) -> str:
+    """Write phrases as a Java Speech Grammar."""
+    listed = " |\n  ".join(sorted(phrases))
+    return f"#JSGF V1.0;\ngrammar phrases;\npublic <phrase> =\n  {listed};\n"
+
+
+def _entries(word: str) -> str:
+    lines = [
+        f"{word if rank == 1 else f'{word}({rank})'} {' '.join(spoken)}\n"
+        for rank, spoken in enumerate(pronunciations(word), start=1)
+    ]
+    return "".join(lines)
