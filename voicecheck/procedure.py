@@ -228,7 +228,13 @@ def parse(text: str, common_text: str, name: str = "the procedure file") -> Proc
         text=text,
         common_text=common_text,
     )
-    found = [*_repeats(procedure), *_order(procedure), *_events(procedure), *_answers(procedure)]
+    found = [
+        *_head(procedure.head),
+        *_names(procedure),
+        *_order(procedure),
+        *_events(procedure),
+        *_answers(procedure),
+    ]
     if found:
         raise ProcedureError(name, found)
     return procedure
@@ -243,9 +249,16 @@ def _decoded(kind: type[T], text: str, name: str) -> T:
         raise ProcedureError(name, mistakes.found) from None
 
 
-def _repeats(procedure: Procedure) -> Iterator[str]:
+def _head(head: Head) -> Iterator[str]:
+    times = {"read_back_s": head.read_back_s, "pause_s": head.pause_s}
+    yield from (f"procedure.{key} must be at least 1" for key, s in times.items() if s < 1)
+
+
+def _names(procedure: Procedure) -> Iterator[str]:
     seen: set[str] = set()
     for item in procedure.items:
+        if not item.id:
+            yield "an item has no name: its id is empty"
         if item.id in seen:
             yield f"two items are called {item.id!r}"
         seen.add(item.id)
@@ -260,6 +273,12 @@ def _order(procedure: Procedure) -> Iterator[str]:
             if other not in known
         )
         known.add(item.id)
+    acts = {item.id for item in procedure.items if item.kind is Kind.ACT}
+    yield from (
+        f"{item.id}: an act comes after acts only; the gate holds back the rest"
+        for item in procedure.items
+        if item.id in acts and not acts.issuperset(item.after)
+    )
     kinds = [item.kind for item in procedure.items]
     if kinds.count(Kind.PAUSE) != 1:
         yield "exactly one item must be of kind pause"
@@ -267,6 +286,8 @@ def _order(procedure: Procedure) -> Iterator[str]:
         yield "the pause must come before the first item of kind act"
     if Kind.CRITERION not in kinds:
         yield "no item is of kind criterion: nothing would keep the gate closed"
+    if not acts:
+        yield "no item is of kind act: the gate would have nothing to hold back"
     yield from _gate_phases(procedure)
 
 
@@ -298,6 +319,15 @@ def _events(procedure: Procedure) -> Iterator[str]:
 def _answers(procedure: Procedure) -> Iterator[str]:
     for item in procedure.items:
         ids = [words.id for words in item.answers]
+        if not all(ids):
+            yield f"{item.id}: an answer has no name: its id is empty"
+        if item.kind is Kind.PAUSE and len(ids) > 1:
+            yield f"{item.id}: a pause has one answer only: that it was held"
+        yield from (
+            f"{item.id}: the answer {words.id!r} has no phrase"
+            for words in item.answers
+            if not words.phrases
+        )
         if len(set(ids)) < len(ids):
             yield f"{item.id}: two answers have the same id"
         if not any(words.satisfies for words in item.answers):
