@@ -10,7 +10,8 @@ The rules in words:
 - A critical statement (criterion, pause, act) is read back; only an explicit confirm makes it
   stand. An answer that does not satisfy ("more than two") is recorded at once: the safe direction.
 - View lost, bleeding and slipped retraction lapse the criteria; slipped retraction also lapses
-  what is held. What needed a fallen item falls with it, except an act: done stays done.
+  what is held. What needed a fallen item falls with it; but an act is done and stays done, until
+  it, or the act that it came after, is withdrawn.
 - Any accepted statement or event drops what was waiting (a read-back or a running pause).
 - Emergency and bail-out are accepted in every mode of an open case, at once. There, statements
   are noted, never refused, and never counted as standing.
@@ -151,7 +152,7 @@ def _without_kinds(procedure: Procedure, standing: list[str], kinds: frozenset[K
 
 
 def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
-    """Let fall what needed something that no longer stands; acts done stay done."""
+    """Let fall what needed something that no longer stands; the gate brings no act down."""
     for place, needed in _leaning(procedure):
         if not all(satisfied(procedure, standing, need) for need in needed):
             standing[place] = ""
