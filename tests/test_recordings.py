@@ -15,9 +15,8 @@ from voicecheck.cli import main
 from voicecheck.facts import decode_record
 from voicecheck.inputs import Heard
 from voicecheck.journal import read
-from voicecheck.recording import parse_recording
 from voicecheck.replay import replay
-from voicecheck.scenario import parse_scenario
+from voicecheck.scenario import parse_recording, parse_scenario
 from voicecheck.shipped import folder
 
 ROOM = folder("recordings_synthetic")

@@ -23,14 +23,13 @@ from voicecheck.facts import At, Opened, Record
 from voicecheck.grammar import phrases
 from voicecheck.inputs import Heard, Trouble
 from voicecheck.journal import Journal, JournalError, read
-from voicecheck.microphone import AudioError
 from voicecheck.procedure import Procedure, ProcedureError, parse
-from voicecheck.recogniser import Recogniser, RecogniserError
-from voicecheck.recording import parse_recording
+from voicecheck.recogniser import ModelError, Recogniser
+from voicecheck.recording import AudioError, from_file, from_stream
 from voicecheck.rehearsal import take_turns
 from voicecheck.replay import BrokenLog, check_checkpoint, replay
 from voicecheck.rules import Mode
-from voicecheck.scenario import ScenarioError, parse_scenario
+from voicecheck.scenario import ScenarioError, parse_recording, parse_scenario
 from voicecheck.service import BYTES_A_SECOND, Service
 from voicecheck.shipped import folder
 from voicecheck.soundcheck import closest, weaknesses
@@ -43,7 +42,7 @@ _FAILURES = (
     FileNotFoundError,
     JournalError,
     ProcedureError,
-    RecogniserError,
+    ModelError,
     ScenarioError,
     UnknownWordError,
 )
@@ -217,7 +216,7 @@ def _rehearse(setting: _Setting, room: Path, voice: str | None, *, fast: bool) -
     scenario = parse_scenario((room / "scenario.toml").read_text(), f"{room.name}/scenario.toml")
     cues = _recording(room, voice)
     recording = parse_recording(cues.read_text(), f"{room.name}/{cues.name}")
-    audio = b"".join(microphone.from_file(cues.with_suffix(".opus")))
+    audio = b"".join(from_file(cues.with_suffix(".opus")))
     click.secho(f"\n{scenario.title}", bold=True)
     click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
     taken: list[str] = []
@@ -302,8 +301,8 @@ def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
 
 def _recorded(audio: str) -> Iterator[bytes]:
     if audio == "-":
-        return microphone.from_stream(sys.stdin.buffer)
-    return microphone.from_file(Path(audio))
+        return from_stream(sys.stdin.buffer)
+    return from_file(Path(audio))
 
 
 def _paced(blocks: Iterable[bytes]) -> Iterator[bytes]:

@@ -6,8 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from voicecheck.recording import Recording
-from voicecheck.scenario import Scenario
+from voicecheck.scenario import Recording, Scenario
 
 RATE_HZ = 16_000
 _BLOCK = RATE_HZ // 10
