@@ -1,4 +1,4 @@
-"""Ask a recogniser from outside this project whether each recorded command can be understood.
+"""Ask a recogniser from outside this project whether each recorded line can be understood.
 
 Needs PocketSphinx 5.1.1 and its English model (both in the PyPI package), numpy, soundfile and this
 project. From the repository's root:
@@ -6,8 +6,9 @@ project. From the repository's root:
     pip install -e . pocketsphinx==5.1.1
     python recordings_synthetic/intelligible.py
 
-It knows every phrase of the procedure and nothing else, and its answer must be the whole phrase.
-This is a check of the recordings, not of voicecheck's own recogniser, and no figure about people.
+It knows every phrase of the procedure and the scenarios' talk, nothing else, and its answer must be
+the whole line. This is a check of the recordings, not of voicecheck's own recogniser, and no figure
+about people.
 """
 
 from __future__ import annotations
@@ -20,9 +21,9 @@ import numpy as np
 import pocketsphinx  # type: ignore[import-not-found,import-untyped,unused-ignore]
 import soundfile
 
-from voicecheck.grammar import UNKNOWN, phrases
+from voicecheck.grammar import phrases
 from voicecheck.procedure import Procedure, parse
-from voicecheck.scenario import parse_recording, parse_scenario
+from voicecheck.scenario import Scenario, parse_recording, parse_scenario
 
 FOLDER = Path(__file__).parent
 RATE_HZ = 16_000
@@ -45,12 +46,18 @@ def procedure() -> Procedure:
     return parse(*((grammars / name).read_text("utf-8") for name in names))
 
 
+def scenario(path: Path) -> Scenario:
+    """The scenario in this file."""
+    return parse_scenario(path.read_text("utf-8"), path.parent.name)
+
+
 def listener() -> pocketsphinx.Decoder:
-    """A recogniser that can give any phrase of the procedure, and only those."""
+    """A recogniser that can give any phrase or any line of a scenario, and only those."""
     decoder = pocketsphinx.Decoder(
         lm=None, bestpath=False, samprate=RATE_HZ, loglevel="FATAL", remove_noise=False
     )
-    known = sorted(phrases(procedure()))
+    talk = {line.say for path in FOLDER.glob("*/scenario.toml") for line in scenario(path).lines}
+    known = sorted(talk | set(phrases(procedure())))
     for word in sorted({word for phrase in known for word in phrase.split()}):
         if decoder.lookup_word(word) is None:
             decoder.add_word(word, SOUNDS[word], True)
@@ -73,27 +80,25 @@ def understood(decoder: pocketsphinx.Decoder, samples: np.ndarray) -> str:
 
 
 def heard(decoder: pocketsphinx.Decoder) -> Iterator[tuple[str, str, str, str]]:
-    """(scenario, voice, phrase, what was understood) for each command of each recording."""
+    """(scenario, voice, what was said, what was understood) for each line of each recording."""
     for sound in sorted(FOLDER.glob("*/*.opus")):
-        scenario = parse_scenario((sound.parent / "scenario.toml").read_text("utf-8"))
-        cues = parse_recording(sound.with_suffix(".toml").read_text("utf-8")).cues
+        recording = parse_recording(sound.with_suffix(".toml").read_text("utf-8"))
+        lines = scenario(sound.parent / "scenario.toml").lines
         samples, _ = soundfile.read(sound)
-        for line, (from_s, to_s) in zip(scenario.lines, cues, strict=True):
-            if line.heard != UNKNOWN:
-                begin, end = (from_s - MARGIN_S) * RATE_HZ, (to_s + MARGIN_S) * RATE_HZ
-                cut = samples[round(begin) : round(end)]
-                voice = sound.stem if line.speaker == "surgeon" else f"{sound.stem} (room)"
-                yield sound.parent.name, voice, line.heard, understood(decoder, cut)
+        for line, (from_s, to_s) in zip(lines, recording.cues, strict=True):
+            begin, end = (from_s - MARGIN_S) * RATE_HZ, (to_s + MARGIN_S) * RATE_HZ
+            answer = understood(decoder, samples[round(begin) : round(end)])
+            yield sound.parent.name, recording.voices[line.speaker].name, line.say, answer
 
 
 def main() -> None:
     """Print every line that was not understood, and the rate for each voice."""
     right, total = Counter[str](), Counter[str]()
-    for scenario, voice, phrase, answer in heard(listener()):
+    for case, voice, said, answer in heard(listener()):
         total[voice] += 1
-        right[voice] += answer == phrase
-        if answer != phrase:
-            print(f"{scenario} {voice}: {phrase!r} was understood as {answer!r}")
+        right[voice] += answer == said
+        if answer != said:
+            print(f"{case} {voice}: {said!r} was understood as {answer!r}")
     for voice, lines in sorted(total.items()):
         print(f"{voice:20} {right[voice]:4} of {lines:4}  {right[voice] / lines:.3f}")
     print(f"{'all':20} {right.total():4} of {total.total():4}")

@@ -99,7 +99,7 @@ def _flite_voice(name: str, room: str, stretch: float = 1.0) -> Talker:
     )
 
 
-def _pico_voice(name: str, room: str, pitch: float) -> Talker:
+def _pico_voice(name: str, room: str, pitch: float, stretch: float = 1.0) -> Talker:
     return Talker(
         speak=_pico,
         engine_voice=name,
@@ -107,6 +107,7 @@ def _pico_voice(name: str, room: str, pitch: float) -> Talker:
         licence=APACHE,
         room=room,
         pitch=pitch,
+        stretch=stretch,
     )
 
 
@@ -116,7 +117,7 @@ TALKERS: Mapping[str, Talker] = {
     "slt": _flite_voice("slt", room="pico_gb_low"),
     "pico_us": _pico_voice("en-US", room="rms", pitch=1.0),
     "pico_us_low": _pico_voice("en-US", room="slt", pitch=0.8),
-    "pico_gb": _pico_voice("en-GB", room="ked", pitch=1.0),
+    "pico_gb": _pico_voice("en-GB", room="ked", pitch=1.0, stretch=1.06),
     "pico_gb_low": _pico_voice("en-GB", room="slt", pitch=0.85),
     "ked": Talker(
         speak=_festival,
