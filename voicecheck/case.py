@@ -29,6 +29,7 @@ from voicecheck.facts import (
     Spoke,
     Stated,
 )
+from voicecheck.grammar import phrases
 from voicecheck.inputs import Entered, Heard, Said
 from voicecheck.procedure import Procedure, parse
 from voicecheck.rules import TABLE, Mode, Refusal, State, after, refusal, start
@@ -90,12 +91,16 @@ class Case:
     """One operation's run through a procedure, as its facts so far imply it."""
 
     def __init__(self, record: Record) -> None:
-        """Begin from the opening line; raises IllegalFact if the line opens nothing."""
+        """Begin from the opening line.
+
+        Raises IllegalFact if the line opens nothing, ProcedureError if its procedure has mistakes.
+        """
         if not isinstance(record.fact, Opened) or record.seq != 1:
             raise IllegalFact("A log begins with its opening line.")
         self.opened = record.fact
         self.opened_at = record.at
         self.procedure = parse(record.fact.procedure, record.fact.common, "the embedded procedure")
+        phrases(self.procedure)
         self.state = start(self.procedure)
         self.last = record
         self.stated_at: dict[str, At] = {}
