@@ -71,9 +71,9 @@ class Speaker:
     def stop(self) -> None:
         self.order.append("stopped")
 
-    def trouble(self) -> str:
+    def news(self) -> Trouble | None:
         broken, self.broken = self.broken, ""
-        return broken
+        return Trouble(part="voice", message=broken) if broken else None
 
 
 def service(

@@ -8,14 +8,13 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 
 import click
 
 from voicecheck import __version__, clock, facts, microphone, rules, terminal
 from voicecheck.acoustic.lexicon import UnknownWordError
-from voicecheck.announcer import AnnouncerError, Loudspeaker, Muted, Steady, WavFile
+from voicecheck.announcer import AnnouncerError, Loudspeaker, Muted, WavFile
 from voicecheck.case import Case
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
 from voicecheck.diagram import state_diagram
@@ -33,6 +32,7 @@ from voicecheck.scenario import ScenarioError, parse_recording, parse_scenario
 from voicecheck.service import BYTES_A_SECOND, Service
 from voicecheck.shipped import folder
 from voicecheck.soundcheck import closest, weaknesses
+from voicecheck.steady import Steady
 from voicecheck.wording import CAUTION, JOURNAL_FAILED
 
 _DEFAULT = "laparoscopic_cholecystectomy"
@@ -78,7 +78,7 @@ class _Setting:
     ears: Recogniser
     wording: str
     case_dir: Path
-    wav: Path | None
+    wav: bool
     mute: bool
     device: str | None = None
 
@@ -108,8 +108,8 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--mute", is_flag=True, help="Show the prompts; say nothing."),
         click.option(
             "--wav",
-            type=click.Path(path_type=Path, dir_okay=False),
-            help="Say the prompts into this WAV file instead of the loudspeaker.",
+            is_flag=True,
+            help="Say the prompts into a WAV file beside the log, instead of the loudspeaker.",
         ),
     ):
         command = option(command)
@@ -130,7 +130,7 @@ def rehearse(
     model: Path | None,
     wording: str,
     mute: bool,
-    wav: Path | None,
+    wav: bool,
 ) -> None:
     """Play invented cases through the recogniser into live cases; all of them without a name.
 
@@ -150,7 +150,7 @@ def rehearse(
             wording=wording,
             case_dir=case_dir,
             wav=wav,
-            mute=mute or (fast and wav is None),
+            mute=mute or (fast and not wav),
         )
         astray = [
             name
@@ -184,7 +184,7 @@ def listen(
     model: Path | None,
     wording: str,
     mute: bool,
-    wav: Path | None,
+    wav: bool,
 ) -> None:
     """Live a case on recorded audio or on the microphone.
 
@@ -201,7 +201,7 @@ def listen(
             wording=wording,
             case_dir=case_dir,
             wav=wav,
-            mute=mute or (not mic and wav is None),
+            mute=mute or (not mic and not wav),
             device=device,
         )
         blocks = microphone.from_sound_card(device) if mic else _recorded(str(audio))
@@ -264,7 +264,10 @@ def _live(
         terminal.show(case, record, text)
         note(case, record, text)
 
-    with closing(_voice(setting, lambda: position_s[0])) as voice, Journal.create(path) as log:
+    with (
+        Journal.create(path) as log,
+        closing(_voice(setting, path, lambda: position_s[0])) as voice,
+    ):
         opened = _opening(setting, name, voice.voice)
         ears = setting.ears
         service = Service(log=log, ears=ears, voice=voice, now=now_at, show=show, opened=opened)
@@ -273,11 +276,10 @@ def _live(
     return service
 
 
-def _voice(setting: _Setting, position_s: Callable[[], float]) -> Steady:
-    if setting.wav is not None:
-        wav = setting.wav
-        return Steady(lambda: WavFile(wav, position_s))
-    return Steady(Muted if setting.mute else partial(Loudspeaker, setting.device))
+def _voice(setting: _Setting, log: Path, position_s: Callable[[], float]) -> Steady:
+    if setting.wav:
+        return Steady(lambda: WavFile(log.with_suffix(".wav"), position_s))
+    return Steady(Muted if setting.mute else lambda: Loudspeaker(setting.device))
 
 
 def _opening(setting: _Setting, name: str, voice: str) -> Opened:

@@ -29,10 +29,11 @@ def take_turns(
 
 
 def _until(ready: Callable[[], bool], quiet: Iterator[bytes], least_s: float) -> Iterator[bytes]:
+    """Quiet for so long, not counting the time while the machine speaks."""
     waited_s = 0.0
     while waited_s < least_s or not ready():
         yield next(quiet)
-        waited_s += _BLOCK / RATE_HZ
+        waited_s += _BLOCK / RATE_HZ * ready()
 
 
 def _blocks(audio: bytes) -> Iterator[bytes]:

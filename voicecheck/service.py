@@ -49,8 +49,8 @@ class Voice(Protocol):
     def stop(self) -> None:
         """Fall silent at once."""
 
-    def trouble(self) -> str:
-        """What is wrong with the voice, once; "" while it works."""
+    def news(self) -> Trouble | None:
+        """Whether speech has failed, or works again, since the last call."""
 
 
 class Log(Protocol):
@@ -143,12 +143,12 @@ class Service:
             self._voice.stop()
             self._end_speech()
         length_s = self._voice.say(text)
-        broken = self._voice.trouble()
-        if broken:
-            self.step(Trouble(part="voice", message=broken))
-        elif length_s:
+        if length_s:
             to_s = self._audio_s + length_s + ECHO_S
             self._speech = _Speech(text=text, from_s=self._audio_s, to_s=to_s)
+        news = self._voice.news()
+        if news is not None:
+            self.step(news)
 
     def _take(self, block: bytes) -> None:
         self._audio_s += len(block) / BYTES_A_SECOND
