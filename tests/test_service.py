@@ -104,8 +104,8 @@ def service(
         voice=Speaker(takes_s, disk.order, broken),
         now=lambda s: At(utc="2026-01-01T00:00:00.000Z", mono_us=round(s * 1_000_000)),
         show=show,
-        opened=opened,
     )
+    built.open(opened)
     return built, disk, ears
 
 
@@ -176,3 +176,22 @@ def test_the_log_of_a_live_case_replays_to_the_same_state() -> None:
     assert again.state == live.case.state
     assert live.checkpoint.last == line_hash(disk.lines[-1])
     assert facts_of(disk) == ["Opened", "Proposed", "Stated", "NotUnderstood", "Occurred"]
+
+
+def test_a_record_taken_up_again_goes_on_where_its_lines_end() -> None:
+    first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
+    first.run(blocks(5))
+    again, kept, _ = service()
+    kept.lines[:] = disk.lines
+    again.take_up(disk.lines, gap_s=20.0)
+    assert again.case.state.standing == first.case.state.standing
+    assert replay(kept.lines).state == again.case.state
+
+
+def test_after_a_long_gap_the_criteria_must_be_stated_again() -> None:
+    first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
+    first.run(blocks(5))
+    again, kept, _ = service()
+    again.take_up(disk.lines, gap_s=301.0)
+    assert not any(again.case.state.standing)
+    assert decode_record(kept.lines[-1]).fact == facts.Reopened(gap_s=301.0, lapsed=("triangle",))

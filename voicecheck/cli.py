@@ -270,7 +270,8 @@ def _live(
     ):
         opened = _opening(setting, name, voice.voice)
         ears = setting.ears
-        service = Service(log=log, ears=ears, voice=voice, now=now_at, show=show, opened=opened)
+        service = Service(log=log, ears=ears, voice=voice, now=now_at, show=show)
+        service.open(opened)
         service.run(blocks(service))
     click.echo(f"Log: {path}  checkpoint {service.checkpoint}")
     return service

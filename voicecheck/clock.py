@@ -19,6 +19,16 @@ def live(passed_us: int = 0) -> Callable[[float], At]:
     return now
 
 
+def live_after(last: At) -> tuple[Callable[[float], At], float]:
+    """A live clock that goes on from the last line of a record, and the gap since in seconds.
+
+    The wall clock is all that is left to measure the gap by; if it was set back, the gap is 0.
+    """
+    gap = datetime.now(UTC) - datetime.fromisoformat(last.utc)
+    gap_s = max(0.0, round(gap.total_seconds(), 3))
+    return live(last.mono_us + round(gap_s * 1_000_000)), gap_s
+
+
 def driven_by_audio() -> Callable[[float], At]:
     """A clock that moves only as the audio does, from now on."""
     start = datetime.now(UTC)

@@ -7,7 +7,7 @@ moves it on, so that a recording plays through the same code as a live case.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -15,7 +15,8 @@ from voicecheck.case import Case
 from voicecheck.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
-from voicecheck.inputs import Due, Entered, Heard, Input, Said, Trouble
+from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
+from voicecheck.replay import replay
 from voicecheck.rules import Mode
 from voicecheck.wording import spoken
 
@@ -78,15 +79,24 @@ class Service:
         voice: Voice,
         now: Callable[[float], At],
         show: Callable[[Case, Record, str], None],
-        opened: Opened,
     ) -> None:
-        """Open the case. `now` gets the audio's own time in seconds; `show` what to display."""
+        """`now` gets the audio's own time in seconds; `show` what to display."""
         self._log, self._ears, self._voice, self._now, self._show = log, ears, voice, now, show
         self._audio_s = 0.0
         self._speech: _Speech | None = None
-        line = self._record(Record(seq=1, at=now(0.0), cause=None, fact=opened, prev=GENESIS))
+
+    def open(self, opened: Opened) -> None:
+        """Begin a new record."""
+        at = self._now(self._audio_s)
+        line = self._record(Record(seq=1, at=at, cause=None, fact=opened, prev=GENESIS))
         self.checkpoint = Checkpoint(length=1, last=line_hash(line))
         self._tell()
+
+    def take_up(self, lines: Sequence[bytes], gap_s: float) -> None:
+        """Go on with an open record after a gap; raises BrokenLog if its lines do not hold."""
+        self.case = replay(lines)
+        self.checkpoint = Checkpoint(length=len(lines), last=line_hash(lines[-1]))
+        self.step(Restarted(gap_s=gap_s))
 
     @property
     def listening(self) -> bool:
