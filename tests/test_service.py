@@ -77,7 +77,10 @@ class Speaker:
 
 
 def service(
-    script: dict[int, str] | None = None, takes_s: float = 0.0, broken: str = ""
+    script: dict[int, str] | None = None,
+    takes_s: float = 0.0,
+    broken: str = "",
+    from_s: float = 0.0,
 ) -> tuple[Service, Disk, ScriptedEars]:
     disk, ears = Disk(), ScriptedEars(script or {})
 
@@ -102,7 +105,7 @@ def service(
         log=disk,
         ears=ears,
         voice=Speaker(takes_s, disk.order, broken),
-        now=lambda s: At(utc="2026-01-01T00:00:00.000Z", mono_us=round(s * 1_000_000)),
+        now=lambda s: At(utc="2026-01-01T00:00:00.000Z", mono_us=round((from_s + s) * 1_000_000)),
         show=show,
     )
     built.open(opened)
@@ -181,7 +184,7 @@ def test_the_log_of_a_live_case_replays_to_the_same_state() -> None:
 def test_a_record_taken_up_again_goes_on_where_its_lines_end() -> None:
     first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
     first.run(blocks(5))
-    again, kept, _ = service()
+    again, kept, _ = service(from_s=60.0)
     kept.lines[:] = disk.lines
     again.take_up(disk.lines, gap_s=20.0)
     assert again.case.state.standing == first.case.state.standing
@@ -191,7 +194,7 @@ def test_a_record_taken_up_again_goes_on_where_its_lines_end() -> None:
 def test_after_a_long_gap_the_criteria_must_be_stated_again() -> None:
     first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
     first.run(blocks(5))
-    again, kept, _ = service()
+    again, kept, _ = service(from_s=60.0)
     again.take_up(disk.lines, gap_s=301.0)
     assert not any(again.case.state.standing)
     assert decode_record(kept.lines[-1]).fact == facts.Reopened(gap_s=301.0, lapsed=("triangle",))

@@ -7,6 +7,7 @@ past every guard.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from typing import Any
 
@@ -43,17 +44,11 @@ class IllegalFact(Exception):
 
 
 class _Course:
-    """The model that the machine moves: only its mode."""
+    """The model that the machine moves: only its mode. The machine binds what stands here."""
 
     state: str
-
-    def trigger(self, _name: str, *_args: object) -> bool:
-        """Bound by the machine."""
-        raise NotImplementedError
-
-    def may_trigger(self, _name: str, *_args: object) -> bool:
-        """Bound by the machine."""
-        raise NotImplementedError
+    trigger: Callable[..., bool]
+    may_trigger: Callable[..., bool]
 
 
 def _allowed(procedure: Procedure, state: State, fact: Fact) -> bool:
@@ -83,7 +78,6 @@ def machine() -> Machine:
         initial=Mode.IN_COURSE.value,
         transitions=machine_rows(),
         auto_transitions=False,
-        model_override=True,
     )
 
 
