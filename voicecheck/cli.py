@@ -3,36 +3,28 @@
 from __future__ import annotations
 
 import sys
-import time
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
 
-from voicecheck import __version__, clock, facts, microphone, rules, terminal
+from voicecheck import __version__, clock, microphone
 from voicecheck.acoustic.lexicon import UnknownWordError
-from voicecheck.announcer import AnnouncerError, Loudspeaker, Muted, WavFile
-from voicecheck.case import Case
+from voicecheck.announcer import AnnouncerError
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
 from voicecheck.diagram import state_diagram
-from voicecheck.facts import At, Opened, Record
 from voicecheck.grammar import phrases
-from voicecheck.inputs import Heard, Trouble
-from voicecheck.journal import Journal, JournalError, read
+from voicecheck.journal import JournalError, read
 from voicecheck.procedure import Procedure, ProcedureError, parse
 from voicecheck.recogniser import ModelError, Recogniser
 from voicecheck.recording import AudioError, from_file, from_stream
-from voicecheck.rehearsal import take_turns
+from voicecheck.rehearsal import perform, scenarios_in
 from voicecheck.replay import BrokenLog, check_checkpoint, replay
 from voicecheck.rules import Mode
-from voicecheck.scenario import ScenarioError, parse_recording, parse_scenario
-from voicecheck.service import BYTES_A_SECOND, Service
+from voicecheck.scenario import ScenarioError
 from voicecheck.shipped import folder
 from voicecheck.soundcheck import closest, weaknesses
-from voicecheck.steady import Steady
+from voicecheck.stage import Setting, live
 from voicecheck.wording import CAUTION, JOURNAL_FAILED
 
 _DEFAULT = "laparoscopic_cholecystectomy"
@@ -68,19 +60,6 @@ def main() -> None:
 
 
 # ------------------------------------------------------------------------------------- live cases
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Setting:
-    """What all live cases have in common."""
-
-    procedure: Procedure
-    ears: Recogniser
-    wording: str
-    case_dir: Path
-    wav: bool
-    mute: bool
-    device: str | None = None
 
 
 def _options(command: Callable[..., None]) -> Callable[..., None]:
@@ -138,13 +117,13 @@ def rehearse(
     Exits with 1 if a case went another way than its scenario says.
     """
     rooms = folder("recordings_synthetic")
-    known = sorted(place.parent.name for place in rooms.glob("*/scenario.toml"))
+    known = scenarios_in(rooms)
     for name in scenarios:
         if name not in known:
             raise click.ClickException(f"No scenario is called {name}; choose {', '.join(known)}.")
     procedure = _shipped_procedure()
     with _recogniser(procedure, model) as ears:
-        setting = _Setting(
+        setting = Setting(
             procedure=procedure,
             ears=ears,
             wording=wording,
@@ -155,7 +134,7 @@ def rehearse(
         astray = [
             name
             for name in scenarios or known
-            if not _rehearse(setting, rooms / name, voice, fast=fast)
+            if not perform(setting, rooms / name, voice, fast=fast)
         ]
     if astray:
         raise click.ClickException(f"Went another way than the scenario says: {', '.join(astray)}.")
@@ -195,7 +174,7 @@ def listen(
         raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
     procedure = _procedure(procedure_path) if procedure_path else _shipped_procedure()
     with _recogniser(procedure, model) as ears:
-        setting = _Setting(
+        setting = Setting(
             procedure=procedure,
             ears=ears,
             wording=wording,
@@ -206,96 +185,9 @@ def listen(
         )
         blocks = microphone.from_sound_card(device) if mic else _recorded(str(audio))
         now = clock.live() if mic else clock.driven_by_audio()
-        service = _live(setting, case_name, lambda _: blocks, now)
+        service = live(setting, case_name, lambda _: blocks, now)
     if not service.closed:
         click.echo("The audio ended before the record was closed; the log holds what was said.")
-
-
-def _rehearse(setting: _Setting, room: Path, voice: str | None, *, fast: bool) -> bool:
-    """Play one scenario; whether every line was taken as it says."""
-    scenario = parse_scenario((room / "scenario.toml").read_text(), f"{room.name}/scenario.toml")
-    cues = _recording(room, voice)
-    recording = parse_recording(cues.read_text(), f"{room.name}/{cues.name}")
-    audio = b"".join(from_file(cues.with_suffix(".opus")))
-    click.secho(f"\n{scenario.title}", bold=True)
-    click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
-    taken: list[str] = []
-
-    def blocks(service: Service) -> Iterator[bytes]:
-        turns = take_turns(scenario, recording, audio, lambda: service.listening)
-        return turns if fast else _paced(turns)
-
-    def note(_case: Case, record: Record, _text: str) -> None:
-        if isinstance(record.cause, Heard):
-            taken.append(type(record.fact).__name__)
-
-    _live(setting, room.name, blocks, clock.driven_by_audio() if fast else clock.live(), note)
-    written = [line.then for line in scenario.lines]
-    went = sum(a == b for a, b in zip(taken, written, strict=False))
-    click.echo(f"{went} of {len(written)} lines taken as the scenario says.")
-    return taken == written
-
-
-def _recording(room: Path, voice: str | None) -> Path:
-    voices = sorted(place for place in room.glob("*.toml") if place.name != "scenario.toml")
-    for place in voices:
-        if voice in (None, place.stem):
-            return place
-    names = ", ".join(place.stem for place in voices) or "none"
-    raise click.ClickException(f"{room.name} has no recording by {voice}; it has: {names}.")
-
-
-def _live(
-    setting: _Setting,
-    name: str,
-    blocks: Callable[[Service], Iterable[bytes | Trouble]],
-    now: Callable[[float], At],
-    note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
-) -> Service:
-    """One case from its opening to the end of its blocks."""
-    path = setting.case_dir / f"{name}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
-    position_s = [0.0]
-
-    def now_at(audio_s: float) -> At:
-        position_s[0] = audio_s
-        return now(audio_s)
-
-    def show(case: Case, record: Record, text: str) -> None:
-        terminal.show(case, record, text)
-        note(case, record, text)
-
-    with (
-        Journal.create(path) as log,
-        closing(_voice(setting, path, lambda: position_s[0])) as voice,
-    ):
-        opened = _opening(setting, name, voice.voice)
-        ears = setting.ears
-        service = Service(log=log, ears=ears, voice=voice, now=now_at, show=show)
-        service.open(opened)
-        service.run(blocks(service))
-    click.echo(f"Log: {path}  checkpoint {service.checkpoint}")
-    return service
-
-
-def _voice(setting: _Setting, log: Path, position_s: Callable[[], float]) -> Steady:
-    if setting.wav:
-        return Steady(lambda: WavFile(log.with_suffix(".wav"), position_s))
-    return Steady(Muted if setting.mute else lambda: Loudspeaker(setting.device))
-
-
-def _opening(setting: _Setting, name: str, voice: str) -> Opened:
-    return Opened(
-        case=name,
-        procedure=setting.procedure.text,
-        common=setting.procedure.common_text,
-        wording=setting.wording,
-        program=__version__,
-        rules=rules.VERSION,
-        format=facts.VERSION,
-        recogniser=setting.ears.name,
-        voice=voice,
-        caution=CAUTION,
-    )
 
 
 def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
@@ -306,15 +198,6 @@ def _recorded(audio: str) -> Iterator[bytes]:
     if audio == "-":
         return from_stream(sys.stdin.buffer)
     return from_file(Path(audio))
-
-
-def _paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
-    """The blocks at the pace at which they would be spoken."""
-    start, passed_s = time.monotonic(), 0.0
-    for block in blocks:
-        passed_s += len(block) / BYTES_A_SECOND
-        time.sleep(max(0.0, start + passed_s - time.monotonic()))
-        yield block
 
 
 # ------------------------------------------------------------------------------ files looked at

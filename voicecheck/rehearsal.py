@@ -1,17 +1,72 @@
-"""Play an invented case to the machine, taking turns with it as a person would."""
+"""Play invented cases to the machine, taking turns with it as a person would."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import time
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 
+import click
 import numpy as np
 
-from voicecheck.scenario import Recording, Scenario
+from voicecheck import clock
+from voicecheck.case import Case
+from voicecheck.facts import Record
+from voicecheck.inputs import Heard
+from voicecheck.recording import from_file
+from voicecheck.scenario import (
+    Recording,
+    Scenario,
+    ScenarioError,
+    parse_recording,
+    parse_scenario,
+)
+from voicecheck.service import BYTES_A_SECOND, Service
+from voicecheck.stage import Setting, live
 
 RATE_HZ = 16_000
 _BLOCK = RATE_HZ // 10
 _LEAST_QUIET_S = 1.0
 """A person leaves at least this much before going on."""
+
+
+def scenarios_in(rooms: Path) -> list[str]:
+    """Names of the scenarios in a folder, each a folder of its own."""
+    return sorted(place.parent.name for place in rooms.glob("*/scenario.toml"))
+
+
+def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> bool:
+    """Play one scenario; whether every line was taken as it says."""
+    scenario = parse_scenario((room / "scenario.toml").read_text(), f"{room.name}/scenario.toml")
+    cues = _recording(room, voice)
+    recording = parse_recording(cues.read_text(), f"{room.name}/{cues.name}")
+    audio = b"".join(from_file(cues.with_suffix(".opus")))
+    click.secho(f"\n{scenario.title}", bold=True)
+    click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
+    taken: list[str] = []
+
+    def blocks(service: Service) -> Iterator[bytes]:
+        turns = take_turns(scenario, recording, audio, lambda: service.listening)
+        return turns if fast else _paced(turns)
+
+    def note(_case: Case, record: Record, _text: str) -> None:
+        if isinstance(record.cause, Heard):
+            taken.append(type(record.fact).__name__)
+
+    live(setting, room.name, blocks, clock.driven_by_audio() if fast else clock.live(), note)
+    written = [line.then for line in scenario.lines]
+    went = sum(a == b for a, b in zip(taken, written, strict=False))
+    click.echo(f"{went} of {len(written)} lines taken as the scenario says.")
+    return taken == written
+
+
+def _recording(room: Path, voice: str | None) -> Path:
+    voices = sorted(place for place in room.glob("*.toml") if place.name != "scenario.toml")
+    for place in voices:
+        if voice in (None, place.stem):
+            return place
+    names = ", ".join(place.stem for place in voices) or "none"
+    raise ScenarioError(room.name, [f"it has no recording by {voice}, but by {names}"])
 
 
 def take_turns(
@@ -50,3 +105,12 @@ def _room_tone() -> Iterator[bytes]:
     noise = np.random.default_rng(2).normal(0.0, 16.0, _BLOCK * 50).astype("<i2").tobytes()
     while True:
         yield from _blocks(noise)
+
+
+def _paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    """The blocks at the pace at which they would be spoken."""
+    start, passed_s = time.monotonic(), 0.0
+    for block in blocks:
+        passed_s += len(block) / BYTES_A_SECOND
+        time.sleep(max(0.0, start + passed_s - time.monotonic()))
+        yield block

@@ -82,12 +82,12 @@ class Service:
     ) -> None:
         """`now` gets the audio's own time in seconds; `show` what to display."""
         self._log, self._ears, self._voice, self._now, self._show = log, ears, voice, now, show
-        self._audio_s = 0.0
+        self.position_s = 0.0  # how much audio has passed
         self._speech: _Speech | None = None
 
     def open(self, opened: Opened) -> None:
         """Begin a new record."""
-        at = self._now(self._audio_s)
+        at = self._now(self.position_s)
         line = self._record(Record(seq=1, at=at, cause=None, fact=opened, prev=GENESIS))
         self.checkpoint = Checkpoint(length=1, last=line_hash(line))
         self._tell()
@@ -124,7 +124,7 @@ class Service:
 
     def step(self, given: Input) -> Fact:
         """One input in, one fact out; it is on disk before anybody is told."""
-        at = self._now(self._audio_s)
+        at = self._now(self.position_s)
         fact = decide(self.case, given, at)
         seq, prev = self.checkpoint.length + 1, self.checkpoint.last
         line = self._record(Record(seq=seq, at=at, cause=given, fact=fact, prev=prev))
@@ -154,17 +154,17 @@ class Service:
             self._end_speech()
         length_s = self._voice.say(text)
         if length_s:
-            to_s = self._audio_s + length_s + ECHO_S
-            self._speech = _Speech(text=text, from_s=self._audio_s, to_s=to_s)
+            to_s = self.position_s + length_s + ECHO_S
+            self._speech = _Speech(text=text, from_s=self.position_s, to_s=to_s)
         news = self._voice.news()
         if news is not None:
             self.step(news)
 
     def _take(self, block: bytes) -> None:
-        self._audio_s += len(block) / BYTES_A_SECOND
+        self.position_s += len(block) / BYTES_A_SECOND
         if self._speech is not None:
             self._ears.skip(block)
-            if self._audio_s >= self._speech.to_s:
+            if self.position_s >= self._speech.to_s:
                 self._end_speech()
             return
         for heard in self._ears.hear(block):
@@ -174,12 +174,12 @@ class Service:
     def _end_speech(self) -> None:
         speech, self._speech = self._speech, None
         if speech is not None:
-            from_s, to_s = round(speech.from_s, 2), round(self._audio_s, 2)
+            from_s, to_s = round(speech.from_s, 2), round(self.position_s, 2)
             self.step(Said(text=speech.text, audio_from_s=from_s, audio_to_s=to_s))
 
     def _step_if_due(self) -> None:
         due_us = self.case.due_us
         if due_us is None or not self.listening:
             return
-        if self._now(self._audio_s).mono_us >= due_us:
+        if self._now(self.position_s).mono_us >= due_us:
             self.step(Due())

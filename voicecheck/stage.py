@@ -1,0 +1,84 @@
+"""Put the parts of one live case together: its log, ears, voice, clock and screen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from voicecheck import __version__, facts, rules, terminal
+from voicecheck.announcer import Loudspeaker, Muted, WavFile
+from voicecheck.case import Case
+from voicecheck.facts import At, Opened, Record
+from voicecheck.inputs import Trouble
+from voicecheck.journal import Journal
+from voicecheck.procedure import Procedure
+from voicecheck.recogniser import Recogniser
+from voicecheck.service import Service
+from voicecheck.steady import Steady
+from voicecheck.wording import CAUTION
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Setting:
+    """What all live cases have in common."""
+
+    procedure: Procedure
+    ears: Recogniser
+    wording: str
+    case_dir: Path
+    wav: bool
+    mute: bool
+    device: str | None = None
+
+
+def live(
+    setting: Setting,
+    name: str,
+    blocks: Callable[[Service], Iterable[bytes | Trouble]],
+    now: Callable[[float], At],
+    note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
+) -> Service:
+    """One case from its opening to the end of its blocks."""
+    path = setting.case_dir / f"{name}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
+
+    def show(case: Case, record: Record, text: str) -> None:
+        terminal.show(case, record, text)
+        note(case, record, text)
+
+    with (
+        Journal.create(path) as log,
+        closing(_voice(setting, path, lambda: service.position_s)) as voice,
+    ):
+        opened = _opening(setting, name, voice.voice)
+        ears = setting.ears
+        service = Service(log=log, ears=ears, voice=voice, now=now, show=show)
+        service.open(opened)
+        service.run(blocks(service))
+    click.echo(f"Log: {path}  checkpoint {service.checkpoint}")
+    return service
+
+
+def _voice(setting: Setting, log: Path, position_s: Callable[[], float]) -> Steady:
+    if setting.wav:
+        return Steady(lambda: WavFile(log.with_suffix(".wav"), position_s))
+    return Steady(Muted if setting.mute else lambda: Loudspeaker(setting.device))
+
+
+def _opening(setting: Setting, name: str, voice: str) -> Opened:
+    return Opened(
+        case=name,
+        procedure=setting.procedure.text,
+        common=setting.procedure.common_text,
+        wording=setting.wording,
+        program=__version__,
+        rules=rules.VERSION,
+        format=facts.VERSION,
+        recogniser=setting.ears.name,
+        voice=voice,
+        caution=CAUTION,
+    )
