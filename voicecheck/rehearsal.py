@@ -37,9 +37,9 @@ def scenarios_in(rooms: Path) -> list[str]:
 
 def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> bool:
     """Play one scenario; whether every line was taken as it says."""
-    scenario = parse_scenario((room / "scenario.toml").read_text(), f"{room.name}/scenario.toml")
+    scenario = parse_scenario((room / "scenario.toml").read_text(encoding="utf-8"), f"{room.name}/scenario.toml")
     cues = _recording(room, voice)
-    recording = parse_recording(cues.read_text(), f"{room.name}/{cues.name}")
+    recording = parse_recording(cues.read_text(encoding="utf-8"), f"{room.name}/{cues.name}")
     audio = b"".join(from_file(cues.with_suffix(".opus")))
     click.secho(f"\n{scenario.title}", bold=True)
     click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
