@@ -1,0 +1,45 @@
+"""Templates into self-contained HTML pages, and how times and figures are written on them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from voicecheck.after.findings import Moment
+from voicecheck.after.optional import library
+from voicecheck.after.summary import duration
+
+
+def page(template: str, **content: object) -> str:
+    """Fill a template of this package; everything is escaped unless it is an SVG made here."""
+    jinja2 = library("jinja2")
+    rooms = jinja2.Environment(
+        loader=jinja2.PackageLoader("voicecheck"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    rooms.filters |= {"duration": duration, "elapsed": elapsed, "clock": clock, "sure": sure}
+    text: str = rooms.get_template(template).render(**content)
+    return text
+
+
+def drawn(svg: str) -> Any:
+    """Mark a picture that we drew ourselves as safe to stand in a page as it is."""
+    return library("markupsafe").Markup(svg)  # its words were escaped where they were drawn
+
+
+def elapsed(seconds: float) -> str:
+    """h:mm:ss since the opening."""
+    minutes, rest = divmod(int(seconds), 60)
+    return f"{minutes // 60}:{minutes % 60:02}:{rest:02}"
+
+
+def clock(at: Moment) -> str:
+    """The wall clock's time of day, in UTC."""
+    return at.utc[11:19]
+
+
+def sure(confidence: float) -> str:
+    """A confidence with two decimals."""
+    return f"{confidence:.2f}"

@@ -1,0 +1,73 @@
+"""One case as one self-contained page: to be read by the surgeon, the trainer, the trainee."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from voicecheck.after.examine import Examined
+from voicecheck.after.findings import Report
+from voicecheck.after.pages import drawn, page
+from voicecheck.after.picture import timeline
+from voicecheck.wording import CAUTION
+
+SATISFACTORY = 5
+"""Points of six: Sanford & Strasberg, J Am Coll Surg 2014;218:170-178."""
+
+DOUBLET_SOURCE = (
+    "Score after Sanford DE, Strasberg SM, J Am Coll Surg 2014;218:170–178: front and back view, "
+    "three criteria, 0 to 2 points each; 5 or 6 points are satisfactory."
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Doublet:
+    """The reviewer's score of the two photographs; 0, 1 or 2 points a criterion."""
+
+    triangle: int
+    plate: int
+    two: int
+    reviewer: str = ""
+    """A role or initials."""
+
+    @property
+    def total(self) -> int:
+        """Points of six."""
+        return self.triangle + self.plate + self.two
+
+    @property
+    def satisfactory(self) -> bool:
+        """What the score's authors call so; never the machine's opinion."""
+        return self.total >= SATISFACTORY
+
+    @property
+    def lines(self) -> tuple[tuple[str, int], ...]:
+        """Each criterion with its points."""
+        return (
+            ("Triangle cleared", self.triangle),
+            ("Lower third off the plate", self.plate),
+            ("Two and only two structures", self.two),
+        )
+
+
+def review(examined: Examined, name: str, doublet: Doublet | None = None) -> str:
+    """The page for one examined log; says that it is not intact wherever it is not."""
+    report = examined.report
+    act = report.first_act if report else None
+    return page(
+        "review.html.j2",
+        examined=examined,
+        report=report,
+        name=name,
+        picture=drawn(timeline(report)) if report else "",
+        standing=[one for one in act.criteria if one.stood_s is not None] if act else [],
+        numbers=numbers(report) if report else {},
+        doublet=doublet,
+        doublet_source=DOUBLET_SOURCE,
+        caution=CAUTION,
+    )
+
+
+def numbers(report: Report) -> dict[str, int]:
+    """Each phase's title and its place in the operation."""
+    titles = dict.fromkeys(item.phase for item in report.asked)
+    return {title: place for place, title in enumerate(titles, 1)}
