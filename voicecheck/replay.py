@@ -51,7 +51,8 @@ def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
         raise BrokenLog(
             len(lines), f"the log ends here, but the checkpoint counts {checkpoint.length} lines"
         )
-    if line_hash(lines[checkpoint.length - 1]) != checkpoint.last:
+    last = line_hash(lines[checkpoint.length - 1]) if checkpoint.length else GENESIS
+    if last != checkpoint.last:
         raise BrokenLog(checkpoint.length, "this line is not the one that the checkpoint names")
 
 
