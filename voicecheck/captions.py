@@ -1,0 +1,139 @@
+"""Every word that is shown and not said: short enough to be read from three metres."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import assert_never
+
+from voicecheck import facts
+from voicecheck.case import Case
+from voicecheck.facts import Fact, Record
+from voicecheck.grammar import UNKNOWN
+from voicecheck.inputs import Entered, Heard
+from voicecheck.rules import Mode, Why, gate_missing, outstanding
+from voicecheck.wording import took
+
+HEARING = frozenset({"microphone", "recogniser"})
+"""Parts without which no voice reaches the case."""
+
+LISTENING = "Listening"
+SPEAKING = "Speaking, deaf"
+DEAF = "Deaf: enter by hand"
+OFF = "Not listening"
+
+STOPPED = ("Recording stopped", "nothing is kept")
+"""The gate's place once the log can no longer be written."""
+
+
+def gate(case: Case) -> tuple[str, str]:
+    """The gate's word and its short sentence."""
+    match case.state.mode:
+        case Mode.STANDING_BY:
+            return "Standing by", f"to go on, say: {_carry_on(case)}"
+        case Mode.BAILED_OUT:
+            return "Bailed out", "statements are noted only"
+        case Mode.EMERGENCY:
+            return "Emergency", "the checklist stands aside"
+        case Mode.CLOSED:
+            rest = outstanding(case.procedure, case.state)
+            return "Record closed", f"{len(rest) or 'nothing'} left unstated"
+        case Mode.IN_COURSE | Mode.PAUSING:
+            return _course_gate(case)
+        case _:
+            assert_never(case.state.mode)
+
+
+def _course_gate(case: Case) -> tuple[str, str]:
+    missing = gate_missing(case.procedure, case.state)
+    if missing:
+        return "Gate closed", f"{len(missing)} outstanding before any clip"
+    return "Gate open", "all before clipping stated"
+
+
+def outstanding_label(case: Case) -> str:
+    """What the list beside the course holds, or what to do where it holds nothing."""
+    match case.state.mode:
+        case Mode.BAILED_OUT | Mode.EMERGENCY:
+            return f"To come back, say: {_carry_on(case)}"
+        case Mode.CLOSED:
+            return "Left unstated" if outstanding(case.procedure, case.state) else ""
+        case _:
+            gated = gate_missing(case.procedure, case.state)
+            return "Outstanding before any clip" if gated else "Outstanding"
+
+
+def remark(case: Case, fact: Fact) -> str:
+    """What the machine remarks on what was named; "" when it has no remark."""
+    file = case.procedure.file
+    match fact:
+        case facts.Occurred(event=event):
+            return file.events[event].says
+        case facts.Cautioned(caution=caution):
+            return file.cautions[caution].says
+        case facts.BailedOut(way=way):
+            return file.bail_outs[way].says
+        case facts.HelpCalled():
+            return "Help called for, noted."
+        case facts.Stated(item=item, answer=answer):
+            words = case.procedure.item(item).answer(answer)
+            return "" if words.satisfies else f"{_sentence(words.says)}."
+        case _:
+            return ""
+
+
+def heard(case: Case, record: Record) -> tuple[str, str]:
+    """How an input came, and its words without the address; no words where none can be quoted."""
+    address = f"{case.procedure.common.listening.address} "
+    match record.cause:
+        case Heard(text=text):
+            words = "" if text == UNKNOWN else text.removeprefix(address)
+            return ("Heard" if words else "Heard other speech"), words
+        case Entered(text=text):
+            return "Entered", text.removeprefix(address)
+        case _:
+            return "No reply", ""
+
+
+def taken(fact: Fact) -> str:
+    """How an input was taken, with the reason where it was refused or not understood."""
+    match fact:
+        case facts.Refused(outstanding=missing, why=why):
+            counted = f"{len(missing)} not yet stated"
+            return f"refused: {counted if missing else _REFUSED.get(why, 'not now')}"
+        case facts.NotUnderstood(why=why):
+            return _NOT_UNDERSTOOD.get(why, took(fact))
+        case _:
+            return _TAKEN.get(type(fact)) or took(fact)
+
+
+_TAKEN: dict[type[Fact], str] = {
+    facts.Proposed: "waits for confirm",
+    facts.CloseProposed: "waits for confirm",
+    facts.Lapsed: "not recorded",
+    facts.Occurred: "event noted",
+    facts.Cautioned: "caution given",
+    facts.BailedOut: "bail-out noted",
+    facts.Overridden: "emergency noted",
+}
+_REFUSED = {Why.NOT_STANDING.value: "nothing to withdraw", Why.STANDING_BY.value: "standing by"}
+_NOT_UNDERSTOOD = {"nothing_to_confirm": "nothing to confirm", "not_a_phrase": "not a phrase"}
+
+
+def trouble(failing: Collection[str], since_utc: str) -> str:
+    """Which parts fail and since when; "" when none does."""
+    parts = ", ".join(failing) if len(failing) < 3 else f"{len(failing)} parts"
+    return f"{_sentence(parts)} out since {minute(since_utc)}" if parts else ""
+
+
+def minute(utc: str) -> str:
+    """Hours and minutes of an RFC 3339 time, for the eye."""
+    return utc[11:16]
+
+
+def _carry_on(case: Case) -> str:
+    common = case.procedure.common
+    return f"{common.listening.address} {common.control.carry_on[0]}"
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,139 @@
+// Draws the View on the prompt display. All text goes in as text; nothing here can enter anything.
+
+import { follow } from "/pages/stream.js";
+
+const at = (id) => document.getElementById(id);
+const clock = (utc) => utc.slice(11, 16);
+let shown, shownAt, speaking;
+
+function icon(name) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  const use = document.createElementNS("http://www.w3.org/2000/svg", "use");
+  svg.setAttribute("aria-hidden", "true");
+  use.setAttribute("href", "#" + name);
+  svg.append(use);
+  return svg;
+}
+
+function hidden(text) {
+  const span = document.createElement("span");
+  span.className = "unseen";
+  span.textContent = text;
+  return span;
+}
+
+function say(id, text) {
+  if (at(id).textContent !== text) at(id).textContent = text;
+}
+
+function stage({ title, lines, current }) {
+  const li = document.createElement("li");
+  const whole = lines.every((line) => line.mark === "stands");
+  li.classList.toggle("current", current);
+  li.classList.toggle("whole", whole);
+  const name = document.createElement("span");
+  name.textContent = title;
+  li.append(icon(current ? "mark-now" : whole ? "mark-stands" : "mark-open"), name);
+  const end = document.createElement("span");
+  if (whole) {
+    end.textContent = clock(lines.map((line) => line.since_utc).sort().at(-1));
+    end.title = "stands since, UTC";
+  } else {
+    end.className = "marks";
+    const count = lines.filter((line) => line.mark === "stands").length;
+    end.append(...lines.map((line) => icon("mark-" + line.mark)), hidden(`${count} of ${lines.length} stated`));
+  }
+  li.append(end);
+  return li;
+}
+
+/** As many names as there is room for; the rest is counted, never silently left out. */
+function list(names) {
+  const ul = at("names");
+  ul.replaceChildren(
+    ...names.map((name, n) => {
+      const li = document.createElement("li");
+      li.append(icon(n ? "mark-open" : "mark-now"), name);
+      return li;
+    }),
+  );
+  const more = document.createElement("span");
+  more.className = "more";
+  for (let left = 1; ul.childElementCount > 1 && ul.scrollHeight > ul.clientHeight + 2; left += 1) {
+    ul.lastElementChild.remove();
+    more.textContent = `and ${left} more`;
+    ul.lastElementChild.append(" ", more);
+  }
+}
+
+function draw(view) {
+  document.body.dataset.barrier = view.gate.barrier;
+  document.body.dataset.hearing = view.machine.hearing;
+  document.querySelector("header").classList.toggle("in-trouble", view.machine.trouble !== "");
+  document.querySelector(".hearing use").setAttribute("href", "#hearing-" + view.machine.hearing);
+  document.querySelector(".gate use").setAttribute("href", "#barrier-" + view.gate.barrier);
+  say("hearing-word", view.machine.word);
+  say("trouble", view.machine.trouble);
+  say("opened", clock(view.opened_utc) + " UTC");
+
+  at("asked").dataset.kind = view.asked.kind;
+  say("asked-text", view.asked.text);
+  say("outstanding-label", view.outstanding.label);
+  at("outstanding-label").classList.toggle("alone", view.outstanding.names.length === 0);
+
+  at("before").replaceChildren(...view.stages.filter((s) => !s.gated).map(stage));
+  at("after").replaceChildren(...view.stages.filter((s) => s.gated).map(stage));
+  say("gate-word", view.gate.word);
+  say("gate-sentence", view.gate.sentence);
+
+  at("heard").hidden = !view.heard;
+  if (view.heard) {
+    at("heard").dataset.outcome = view.heard.outcome;
+    document.querySelector(".taken use").setAttribute("href", "#outcome-" + view.heard.outcome);
+    say("heard-how", view.heard.how);
+    say("heard-words", view.heard.words);
+    say("heard-taken", view.heard.taken);
+  }
+  say("caution", view.caution);
+  const troubles = view.machine.messages.join(" ");
+  say("title", troubles || view.title);
+  say("case", troubles ? "" : "Case " + view.case);
+  tick();
+  fit();
+}
+
+/** A question longer than any of ours falls back to the smaller size; it is never cut. */
+function fit() {
+  const now = document.querySelector(".now");
+  at("asked").classList.remove("long");
+  at("asked").classList.toggle("long", at("asked").offsetHeight > now.clientHeight * 0.8);
+  list(shown.outstanding.names);
+}
+
+function tick() {
+  if (!shown) return;
+  const since = performance.now() - shownAt;
+  const elapsed = Date.parse(shown.at_utc) - Date.parse(shown.opened_utc) + since;
+  const closed = shown.gate.barrier === "record_closed";
+  const minutes = Math.max(0, Math.floor((closed ? elapsed - since : elapsed) / 60000));
+  say("elapsed", `${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}`);
+  const left = Math.ceil(shown.asked.wait_s - since / 1000);
+  const waits = shown.asked.wait_s > 0 && shown.machine.hearing !== "speaking";
+  say("wait", waits ? `${Math.max(0, left)} s` : "");
+}
+
+follow(
+  (view, age) => {
+    shown = view;
+    shownAt = performance.now() - age;
+    draw(view);
+  },
+  (silent) => {
+    document.body.dataset.link = silent === null ? "live" : "stale";
+    at("stale").hidden = silent === null;
+    if (silent !== null) say("stale", `Not live for ${Math.floor(silent / 1000)} s. Do not rely on this.`);
+  },
+);
+setInterval(tick, 250);
+addEventListener("resize", () => shown && fit());
+document.fonts.ready.then(() => shown && fit());

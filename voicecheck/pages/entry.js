@@ -1,0 +1,106 @@
+// Entry by hand: phrases as keys. A key only hands its phrase in; what comes of it is the case's.
+
+import { follow } from "/pages/stream.js";
+
+const at = (id) => document.getElementById(id);
+const token = new URLSearchParams(location.search).get("token") ?? "";
+const authorization = { Authorization: "Bearer " + token };
+const AGAIN_AFTER_MS = 700; // a finger that trembles enters once
+let groups = [];
+let last = { phrase: "", at: 0 };
+
+async function enter(phrase) {
+  if (phrase === last.phrase && performance.now() - last.at < AGAIN_AFTER_MS) return;
+  last = { phrase, at: performance.now() };
+  at("problem").textContent = "";
+  try {
+    const answer = await fetch("/entry", { method: "POST", headers: authorization, body: phrase });
+    if (!answer.ok) at("problem").textContent = await answer.text();
+  } catch {
+    at("problem").textContent = `Not entered: “${phrase}” did not reach the machine. Enter it again.`;
+  }
+}
+
+function key({ phrase, label, withdraws }) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = label;
+  button.dataset.phrase = phrase;
+  button.classList.toggle("withdraws", withdraws);
+  button.addEventListener("click", () => enter(phrase));
+  return button;
+}
+
+function group({ title, keys }) {
+  const section = document.createElement("section");
+  const h2 = document.createElement("h2");
+  h2.textContent = title;
+  section.classList.toggle("urgent", title === "Leave the course");
+  section.append(h2, ...keys.map(key));
+  return section;
+}
+
+/** The keys of the phase that is asked now, once more, where they need no searching. */
+function nearest(title) {
+  if (at("now-title").textContent === title) return;
+  const keys = groups.find((each) => each.title === title)?.keys ?? [];
+  at("now-title").textContent = title;
+  at("now-keys").replaceChildren(...keys.filter((each) => !each.withdraws).map(key));
+  at("now").hidden = keys.length === 0;
+}
+
+const buttons = () => [...document.querySelectorAll("#groups button")];
+
+function filter() {
+  const typed = at("find").value.toLowerCase().split(/\s+/).filter(Boolean);
+  for (const button of buttons()) {
+    const words = button.textContent.split(" ");
+    button.hidden = !typed.every((start) => words.some((word) => word.startsWith(start)));
+  }
+  for (const section of document.querySelectorAll("#groups section")) {
+    section.hidden = !section.querySelector("button:not([hidden])");
+  }
+}
+
+at("find").addEventListener("input", filter);
+at("find").addEventListener("keydown", (event) => {
+  const left = buttons().filter((button) => !button.hidden);
+  if (event.key === "Enter" && at("find").value.trim() && left.length === 1) {
+    enter(left[0].dataset.phrase);
+    at("find").value = "";
+    filter();
+  } else if (event.key === "Escape") {
+    at("find").value = "";
+    filter();
+  } else if (event.key === "ArrowDown" && left.length) {
+    left[0].focus();
+  }
+});
+
+function draw(view) {
+  const { machine, gate, asked, heard, stages } = view;
+  const now = stages.find((stage) => stage.current)?.title ?? "";
+  at("hearing").textContent = machine.word;
+  at("trouble").textContent = machine.trouble;
+  at("gate").textContent = `${gate.word}: ${gate.sentence}`;
+  at("asked").textContent = asked.text;
+  document.body.classList.toggle("asks", asked.kind === "read_back");
+  at("heard").textContent = heard ? `${heard.how} ${heard.words && `“${heard.words}”`}: ${heard.taken}` : "";
+  at("caution").textContent = view.caution;
+  nearest(now);
+}
+
+const answer = await fetch("/keys", { headers: authorization });
+if (answer.ok) {
+  const [reply, ...others] = await answer.json();
+  groups = others;
+  at("reply").replaceChildren(...reply.keys.map(key));
+  at("groups").replaceChildren(...groups.map(group));
+} else {
+  at("problem").textContent = await answer.text();
+}
+
+follow(draw, (silent) => {
+  at("stale").hidden = silent === null;
+  if (silent !== null) at("stale").textContent = `Not live for ${Math.floor(silent / 1000)} s. Do not rely on this.`;
+});

@@ -1,0 +1,31 @@
+// Follows the case: hands on every View, and says when none has been confirmed for too long.
+
+const STALE_AFTER_MS = 3000; // three signs of life that did not come
+const RENEW_AFTER_MS = 5000; // an open connection may be dead without anybody knowing
+
+/** Calls onView(view, ageMs) for each View and onLink(silentMs | null) every quarter second. */
+export function follow(onView, onLink) {
+  let source, renewed, heard;
+
+  const connect = () => {
+    source?.close();
+    renewed = performance.now();
+    source = new EventSource("/events" + location.search);
+    source.addEventListener("view", (event) => {
+      heard = performance.now();
+      const { view, age_s } = JSON.parse(event.data);
+      onView(view, age_s * 1000);
+      onLink(null);
+    });
+    source.addEventListener("beat", () => { heard = performance.now(); onLink(null); });
+  };
+
+  connect();
+  const started = performance.now();
+  setInterval(() => {
+    const now = performance.now();
+    const silent = now - (heard ?? started);
+    onLink(silent > STALE_AFTER_MS ? silent : null);
+    if (silent > RENEW_AFTER_MS && now - renewed > RENEW_AFTER_MS) connect();
+  }, 250);
+}

@@ -1,0 +1,183 @@
+"""Turns a case into what the prompt display shows of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from voicecheck import captions, facts
+from voicecheck.case import Case
+from voicecheck.facts import Fact, Record
+from voicecheck.inputs import Answer
+from voicecheck.procedure import Item, Kind
+from voicecheck.rules import Mode, gate_missing, outstanding, satisfied
+from voicecheck.screen import (
+    Asked,
+    Asking,
+    Barrier,
+    Gate,
+    Hearing,
+    LastHeard,
+    Line,
+    Machine,
+    Mark,
+    Outcome,
+    Outstanding,
+    Stage,
+    View,
+)
+from voicecheck.wording import JOURNAL_FAILED, ask, read_back
+
+
+def view(case: Case, record: Record, *, listening: bool) -> View:
+    """The case once `record` is believed; `listening` is false while the machine speaks."""
+    return View(
+        title=case.procedure.head.title,
+        case=case.opened.case,
+        opened_utc=case.opened_at.utc,
+        at_utc=record.at.utc,
+        machine=_machine(case, listening=listening),
+        asked=_asked(case, record),
+        stages=tuple(_stages(case)),
+        gate=_gate(case),
+        outstanding=_outstanding(case),
+        heard=_heard(case, case.last_heard) if case.last_heard else None,
+        caution=case.opened.caution,
+    )
+
+
+def stopped(last: View) -> View:
+    """The last view once the log has failed: nothing said from now on is on record."""
+    word, sentence = captions.STOPPED
+    text = replace(last.asked, kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0)
+    off = replace(last.machine, hearing=Hearing.OFF, word=captions.OFF)
+    gate = Gate(barrier=Barrier.STOPPED, word=word, sentence=sentence)
+    return replace(last, asked=text, machine=off, gate=gate)
+
+
+def _machine(case: Case, *, listening: bool) -> Machine:
+    failing = case.failing
+    hearing = _hearing(case, listening=listening)
+    since = min((record.at.utc for record in failing.values()), default="")
+    return Machine(
+        hearing=hearing,
+        word=_HEARING_WORDS[hearing],
+        trouble=captions.trouble(failing, since),
+        messages=tuple(getattr(record.cause, "message", "") for record in failing.values()),
+    )
+
+
+def _hearing(case: Case, *, listening: bool) -> Hearing:
+    if case.state.mode is Mode.CLOSED:
+        return Hearing.OFF
+    if captions.HEARING & set(case.failing):
+        return Hearing.DEAF
+    return Hearing.LISTENING if listening else Hearing.SPEAKING
+
+
+_HEARING_WORDS = {
+    Hearing.LISTENING: captions.LISTENING,
+    Hearing.SPEAKING: captions.SPEAKING,
+    Hearing.DEAF: captions.DEAF,
+    Hearing.OFF: captions.OFF,
+}
+
+
+def _asked(case: Case, record: Record) -> Asked:
+    kind, text = _text(case)
+    wait_s = 0.0 if case.due_us is None else max(0, case.due_us - record.at.mono_us) / 1e6
+    return Asked(kind=kind, text=text, wait_s=wait_s)
+
+
+def _text(case: Case) -> tuple[Asking, str]:
+    """What waits for a reply comes first; a remark stays until something else is taken."""
+    if case.state.pending is not None:
+        return Asking.READ_BACK, read_back(case)
+    if case.state.mode is Mode.PAUSING:
+        return Asking.PAUSE, ask(case)
+    remark = captions.remark(case, case.last_taken.fact) if case.last_taken else ""
+    if remark and case.state.mode is not Mode.CLOSED:
+        return Asking.REMARK, remark
+    in_course = case.state.mode is Mode.IN_COURSE
+    return Asking.QUESTION if in_course else Asking.NOTICE, ask(case)
+
+
+def _stages(case: Case) -> Iterator[Stage]:
+    now, gated = _item_now(case), False
+    for phase in case.procedure.phases:
+        gated = gated or any(item.kind is Kind.ACT for item in phase.items)
+        yield Stage(
+            title=phase.title,
+            lines=tuple(_line(case, item) for item in phase.items),
+            current=now in {item.id for item in phase.items},
+            gated=gated,
+        )
+
+
+def _item_now(case: Case) -> str:
+    """The item that waits for its confirm, or the first that is not stated."""
+    if isinstance(case.state.pending, Answer):
+        return case.state.pending.item
+    return next(iter(outstanding(case.procedure, case.state)), "")
+
+
+def _line(case: Case, item: Item) -> Line:
+    place = case.procedure.index[item.id]
+    answer = case.state.standing[place]
+    if not answer:
+        return Line(name=item.name, mark=Mark.OPEN, says="", since_utc="")
+    stands = satisfied(case.procedure, case.state.standing, place)
+    return Line(
+        name=item.name,
+        mark=Mark.STANDS if stands else Mark.SHORT,
+        says=item.answer(answer).says,
+        since_utc=case.stated_at[item.id].utc,
+    )
+
+
+def _gate(case: Case) -> Gate:
+    word, sentence = captions.gate(case)
+    barrier = _BARRIERS.get(case.state.mode)
+    if barrier is None:
+        missing = gate_missing(case.procedure, case.state)
+        barrier = Barrier.CLOSED if missing else Barrier.OPEN
+    return Gate(barrier=barrier, word=word, sentence=sentence)
+
+
+_BARRIERS = {
+    Mode.STANDING_BY: Barrier.STANDING_BY,
+    Mode.BAILED_OUT: Barrier.BAILED_OUT,
+    Mode.EMERGENCY: Barrier.EMERGENCY,
+    Mode.CLOSED: Barrier.RECORD_CLOSED,
+}
+
+
+def _outstanding(case: Case) -> Outstanding:
+    aside = case.state.mode in (Mode.BAILED_OUT, Mode.EMERGENCY)
+    gated = () if case.state.mode is Mode.CLOSED else gate_missing(case.procedure, case.state)
+    left = () if aside else gated or outstanding(case.procedure, case.state)
+    names = tuple(case.procedure.item(item).name for item in left)
+    return Outstanding(label=captions.outstanding_label(case), names=names)
+
+
+def _heard(case: Case, record: Record) -> LastHeard:
+    how, words = captions.heard(case, record)
+    return LastHeard(
+        how=how,
+        words=words,
+        outcome=_outcome(record.fact),
+        taken=captions.taken(record.fact),
+        at_utc=record.at.utc,
+    )
+
+
+def _outcome(fact: Fact) -> Outcome:
+    match fact:
+        case facts.Refused() | facts.Retracted() | facts.Lapsed():
+            return Outcome.REFUSED
+        case facts.NotUnderstood():
+            return Outcome.IGNORED
+        case facts.Proposed() | facts.CloseProposed() | facts.PauseBegun():
+            return Outcome.WAITING
+        case _:
+            return Outcome.TAKEN
