@@ -154,7 +154,7 @@ def _without_kinds(procedure: Procedure, standing: list[str], kinds: frozenset[K
 def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
     """Let fall what needed something that no longer stands; the gate brings no act down."""
     for place, needed in _leaning(procedure):
-        if not all(satisfied(procedure, standing, need) for need in needed):
+        if standing[place] and not all(satisfied(procedure, standing, n) for n in needed):
             standing[place] = ""
     return tuple(standing)
 
