@@ -58,7 +58,15 @@ def test_a_checkpoint_reads_back_as_it_was_printed(length: int, last: str) -> No
     ],
 )
 def test_anything_else_is_refused_with_its_cure(text: str) -> None:
-    with pytest.raises(ValueError, match="is no checkpoint: it is written as") as refused:
+    with pytest.raises(ValueError, match="is no checkpoint: it is the number") as refused:
         parse_checkpoint(text)
     assert repr(text) in str(refused.value)
     assert "voicecheck verify" in str(refused.value)
+
+
+def test_the_short_code_is_base_32_of_the_first_forty_bits() -> None:
+    # RFC 4648 section 10: BASE32("fooba") = "MZXW6YTB".
+    last = b"fooba".hex() + "0" * 54
+    checkpoint = Checkpoint(length=7, last=last)
+    assert checkpoint.code == "7-MZXW-6YTB"
+    assert parse_checkpoint("7-mzxw-6ytb") == Checkpoint(length=7, last=b"fooba".hex())

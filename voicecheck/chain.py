@@ -8,10 +8,15 @@ a checkpoint kept elsewhere proves that the end was not cut off or the whole rew
 from __future__ import annotations
 
 import hashlib
+import re
+from base64 import b32decode, b32encode
 from dataclasses import dataclass
 
 GENESIS = "0" * 64
 """What the first line carries in place of a hash."""
+
+_WHOLE = re.compile(r"([0-9]+):([0-9a-f]{64})")
+_CODE = re.compile(r"([0-9]+)-([A-Z2-7]{4})-([A-Z2-7]{4})")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,6 +30,12 @@ class Checkpoint:
         """Printable and readable back by `parse_checkpoint`: 12:ab34…"""
         return f"{self.length}:{self.last}"
 
+    @property
+    def code(self) -> str:
+        """Short enough to be copied by hand: 40 bits of the hash in base 32 (RFC 4648)."""
+        letters = b32encode(bytes.fromhex(self.last)[:5]).decode()
+        return f"{self.length}-{letters[:4]}-{letters[4:]}"
+
 
 def line_hash(line: bytes) -> str:
     """Hash of one line's bytes, 64 lower-case hexadecimal digits."""
@@ -32,15 +43,18 @@ def line_hash(line: bytes) -> str:
 
 
 def parse_checkpoint(text: str) -> Checkpoint:
-    """Read what str(checkpoint) wrote; raises ValueError with a sentence."""
-    length, colon, last = text.strip().partition(":")
-    if not (colon and length.isdecimal() and len(last) == len(GENESIS) and _is_hex(last)):
-        raise ValueError(
-            f"{text!r} is no checkpoint: it is written as the number of lines, a colon and the "
-            "64 hexadecimal digits of the last line's hash, as `voicecheck verify` prints it."
-        )
-    return Checkpoint(length=int(length), last=last)
+    """Read what str(checkpoint) or checkpoint.code wrote; raises ValueError with a sentence.
 
-
-def _is_hex(text: str) -> bool:
-    return all(digit in "0123456789abcdef" for digit in text)
+    From a code, `last` holds only the first ten digits of the hash.
+    """
+    text = text.strip()
+    whole, code = _WHOLE.fullmatch(text), _CODE.fullmatch(text.upper())
+    if whole:
+        return Checkpoint(length=int(whole[1]), last=whole[2])
+    if code:
+        return Checkpoint(length=int(code[1]), last=b32decode(code[2] + code[3]).hex())
+    raise ValueError(
+        f"{text!r} is no checkpoint: it is the number of lines with a colon and the 64 "
+        "hexadecimal digits of the last line's hash, or the short code as 78-K7QD-2MXA; "
+        "`voicecheck verify` prints both."
+    )

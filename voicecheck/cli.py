@@ -13,12 +13,13 @@ from voicecheck.acoustic.lexicon import UnknownWordError
 from voicecheck.announcer import AnnouncerError
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
 from voicecheck.diagram import state_diagram
+from voicecheck.display import DisplayError
 from voicecheck.grammar import phrases
 from voicecheck.journal import JournalError, read
 from voicecheck.procedure import Procedure, ProcedureError, parse
 from voicecheck.recogniser import ModelError, Recogniser
 from voicecheck.recording import AudioError, from_file, from_stream
-from voicecheck.rehearsal import perform, scenarios_in
+from voicecheck.rehearsal import paced, perform, scenarios_in
 from voicecheck.replay import BrokenLog, check_checkpoint, replay
 from voicecheck.rules import Mode
 from voicecheck.scenario import ScenarioError
@@ -31,10 +32,13 @@ _DEFAULT = "laparoscopic_cholecystectomy"
 _FAILURES = (
     AnnouncerError,
     AudioError,
+    BrokenLog,
+    DisplayError,
     FileNotFoundError,
     JournalError,
-    ProcedureError,
     ModelError,
+    ProcedureError,
+    RecordClosed,
     ScenarioError,
     UnknownWordError,
 )
@@ -188,6 +192,58 @@ def listen(
         service = live(setting, case_name, lambda _: blocks, now)
     if not service.closed:
         click.echo("The audio ended before the record was closed; the log holds what was said.")
+
+
+@main.command()
+@click.option("--case", "case_name", required=True, help="A pseudonym; an open record is taken up.")
+@click.option("--audio", metavar="FILE|-", help="Recorded sound instead of the microphone.")
+@click.option("--device", help="Name of the sound device, in and out; default: the system's.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Where the display is served.")
+@click.option("--port", default=8023, show_default=True, help="Its port.")
+@click.option(
+    "--token",
+    envvar="VOICECHECK_TOKEN",
+    default="",
+    help="For entry by hand, 16 characters or more; made up if not given.",
+)
+@_options
+def serve(
+    *,
+    case_name: str,
+    audio: str | None,
+    device: str | None,
+    host: str,
+    port: int,
+    token: str,
+    case_dir: Path,
+    model: Path | None,
+    wording: str,
+    mute: bool,
+    wav: bool,
+) -> None:
+    """Serve a live case: microphone in, loudspeaker out, the prompt display beside it.
+
+    An open record of the same name is taken up where it ends; after a long gap the criteria must
+    be stated again. A closed one is refused.
+    """
+    procedure = recorded_procedure(case_dir / f"{case_name}.log") or _shipped_procedure()
+    place = Place(host=host, port=port, token=token)
+    with _recogniser(procedure, model) as ears:
+        setting = Setting(
+            procedure=procedure,
+            ears=ears,
+            wording=wording,
+            case_dir=case_dir,
+            wav=wav,
+            mute=mute,
+            device=device,
+        )
+        serve_case(
+            setting,
+            case_name,
+            place,
+            lambda: paced(_recorded(audio)) if audio else microphone.from_sound_card(device),
+        )
 
 
 def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:

@@ -29,6 +29,21 @@ def live_after(last: At) -> tuple[Callable[[float], At], float]:
     return live(last.mono_us + round(gap_s * 1_000_000)), gap_s
 
 
+class Steps:
+    """Notices when the wall clock is set, by the clock that never steps."""
+
+    LEAST_S = 1.0
+
+    def __init__(self) -> None:
+        self._offset_s = time.time() - time.monotonic()
+
+    def seen(self) -> str:
+        """A sentence when the wall clock was set since the last call, else ""."""
+        before_s, self._offset_s = self._offset_s, time.time() - time.monotonic()
+        step_s = self._offset_s - before_s
+        return f"The wall clock was set by {step_s:+.1f} s." if abs(step_s) > self.LEAST_S else ""
+
+
 def driven_by_audio() -> Callable[[float], At]:
     """A clock that moves only as the audio does, from now on."""
     start = datetime.now(UTC)

@@ -37,7 +37,9 @@ def scenarios_in(rooms: Path) -> list[str]:
 
 def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> bool:
     """Play one scenario; whether every line was taken as it says."""
-    scenario = parse_scenario((room / "scenario.toml").read_text(encoding="utf-8"), f"{room.name}/scenario.toml")
+    scenario = parse_scenario(
+        (room / "scenario.toml").read_text(encoding="utf-8"), f"{room.name}/scenario.toml"
+    )
     cues = _recording(room, voice)
     recording = parse_recording(cues.read_text(encoding="utf-8"), f"{room.name}/{cues.name}")
     audio = b"".join(from_file(cues.with_suffix(".opus")))
@@ -47,7 +49,7 @@ def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> b
 
     def blocks(service: Service) -> Iterator[bytes]:
         turns = take_turns(scenario, recording, audio, lambda: service.listening)
-        return turns if fast else _paced(turns)
+        return turns if fast else paced(turns)
 
     def note(_case: Case, record: Record, _text: str) -> None:
         if isinstance(record.cause, Heard):
@@ -107,7 +109,7 @@ def _room_tone() -> Iterator[bytes]:
         yield from _blocks(noise)
 
 
-def _paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
+def paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
     """The blocks at the pace at which they would be spoken."""
     start, passed_s = time.monotonic(), 0.0
     for block in blocks:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from voicecheck.case import Case
+from voicecheck.case import Case, IllegalFact
 from voicecheck.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
@@ -68,6 +68,10 @@ class _Speech:
     to_s: float
 
 
+class RecordClosed(Exception):
+    """A record that has ended takes no more lines."""
+
+
 class Service:
     """One live case: inputs go in, facts are recorded, believed, shown and said."""
 
@@ -93,8 +97,13 @@ class Service:
         self._tell()
 
     def take_up(self, lines: Sequence[bytes], gap_s: float) -> None:
-        """Go on with an open record after a gap; raises BrokenLog if its lines do not hold."""
+        """Go on with an open record after a gap.
+
+        Raises BrokenLog if its lines do not hold, and RecordClosed if it has ended.
+        """
         self.case = replay(lines)
+        if self.closed:
+            raise RecordClosed("That record is closed; give this case another name.")
         self.checkpoint = Checkpoint(length=len(lines), last=line_hash(lines[-1]))
         self.step(Restarted(gap_s=gap_s))
 
@@ -126,6 +135,8 @@ class Service:
         """One input in, one fact out; it is on disk before anybody is told."""
         at = self._now(self.position_s)
         fact = decide(self.case, given, at)
+        if self.case.why_not(fact) is not None:
+            raise IllegalFact(f"{type(fact).__name__} cannot follow line {self.checkpoint.length}.")
         seq, prev = self.checkpoint.length + 1, self.checkpoint.last
         line = self._record(Record(seq=seq, at=at, cause=given, fact=fact, prev=prev))
         self.checkpoint = Checkpoint(length=seq, last=line_hash(line))

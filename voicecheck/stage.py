@@ -52,24 +52,24 @@ def live(
 
     with (
         Journal.create(path) as log,
-        closing(_voice(setting, path, lambda: service.position_s)) as voice,
+        closing(voice_for(setting, path, lambda: service.position_s)) as voice,
     ):
-        opened = _opening(setting, name, voice.voice)
-        ears = setting.ears
-        service = Service(log=log, ears=ears, voice=voice, now=now, show=show)
-        service.open(opened)
+        service = Service(log=log, ears=setting.ears, voice=voice, now=now, show=show)
+        service.open(opening(setting, name, voice.voice))
         service.run(blocks(service))
-    click.echo(f"Log: {path}  checkpoint {service.checkpoint}")
+    click.echo(f"Log: {path}  Checkpoint to copy: {service.checkpoint.code}")
     return service
 
 
-def _voice(setting: Setting, log: Path, position_s: Callable[[], float]) -> Steady:
+def voice_for(setting: Setting, log: Path, position_s: Callable[[], float]) -> Steady:
+    """The voice that the setting asks for."""
     if setting.wav:
         return Steady(lambda: WavFile(log.with_suffix(".wav"), position_s))
     return Steady(Muted if setting.mute else lambda: Loudspeaker(setting.device))
 
 
-def _opening(setting: Setting, name: str, voice: str) -> Opened:
+def opening(setting: Setting, name: str, voice: str) -> Opened:
+    """The opening fact of a case under this setting."""
     return Opened(
         case=name,
         procedure=setting.procedure.text,

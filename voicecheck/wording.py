@@ -10,6 +10,7 @@ from typing import assert_never
 
 from voicecheck import facts
 from voicecheck.case import Case
+from voicecheck.chain import Checkpoint
 from voicecheck.facts import Fact, Record
 from voicecheck.inputs import Answer, CloseRecord
 from voicecheck.procedure import Kind
@@ -126,6 +127,23 @@ def what_is_outstanding(case: Case) -> str:
         return f"Outstanding before any clip: {_names(case, gate)}."
     rest = outstanding(case.procedure, case.state)
     return f"Outstanding: {_names(case, rest)}." if rest else "Nothing outstanding."
+
+
+def checkpoint_aloud(checkpoint: Checkpoint) -> str:
+    """The short code of a checkpoint, letter by letter (ICAO Annex 10 Volume II, 5.2.1.3)."""
+    length, *letters = checkpoint.code.split("-")
+    spelled = (" ".join(_SPELLING.get(letter, letter) for letter in part) for part in letters)
+    return f"Checkpoint: {length} lines, {', '.join(spelled)}."
+
+
+_SPELLING = {
+    word[0].upper(): word
+    for word in (
+        *("alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india"),
+        *("juliett", "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo"),
+        *("sierra", "tango", "uniform", "victor", "whiskey", "x-ray", "yankee", "zulu"),
+    )
+}
 
 
 def sentences(text: str) -> list[str]:
