@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from voicecheck import __version__, clock, microphone
+from voicecheck import __version__, clock, microphone, serving
 from voicecheck.acoustic.lexicon import UnknownWordError
 from voicecheck.announcer import AnnouncerError
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
@@ -23,6 +23,7 @@ from voicecheck.rehearsal import paced, perform, scenarios_in
 from voicecheck.replay import BrokenLog, check_checkpoint, replay
 from voicecheck.rules import Mode
 from voicecheck.scenario import ScenarioError
+from voicecheck.service import RecordClosed
 from voicecheck.shipped import folder
 from voicecheck.soundcheck import closest, weaknesses
 from voicecheck.stage import Setting, live
@@ -226,8 +227,8 @@ def serve(
     An open record of the same name is taken up where it ends; after a long gap the criteria must
     be stated again. A closed one is refused.
     """
-    procedure = recorded_procedure(case_dir / f"{case_name}.log") or _shipped_procedure()
-    place = Place(host=host, port=port, token=token)
+    procedure = serving.recorded_procedure(case_dir / f"{case_name}.log") or _shipped_procedure()
+    place = serving.Place(host=host, port=port, token=token)
     with _recogniser(procedure, model) as ears:
         setting = Setting(
             procedure=procedure,
@@ -238,7 +239,7 @@ def serve(
             mute=mute,
             device=device,
         )
-        serve_case(
+        serving.serve(
             setting,
             case_name,
             place,
