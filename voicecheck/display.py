@@ -33,6 +33,9 @@ from voicecheck.screen import View
 BEAT_S = 1.0
 """A sign of life to every reader; the page calls itself stale after three that did not come."""
 
+MOST_READERS = 32
+"""At one time; more are told to come back."""
+
 _LARGEST_ENTRY = 1000
 """Bytes; no phrase comes near it."""
 
@@ -108,7 +111,7 @@ class Display:
             log_config=None,
             access_log=False,
             server_header=False,
-            limit_concurrency=100,
+            limit_concurrency=MOST_READERS,
             timeout_graceful_shutdown=1,
         )
         self._server = uvicorn.Server(config)
@@ -137,7 +140,7 @@ class Display:
     def _listener(self) -> socket.socket:
         try:
             return socket.create_server((self.host, self.port), family=_family(self.host))
-        except (OSError, OverflowError) as error:
+        except OSError as error:
             raise DisplayError(
                 f"The prompt display cannot use {self.host} port {self.port} ({error}); "
                 "choose another port, or end the program that uses it."
