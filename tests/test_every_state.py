@@ -97,6 +97,9 @@ def test_every_missing_guard_is_caught(fact: type[Fact], monkeypatch: pytest.Mon
 
 
 HARMLESS = {
+    # no criterion stands outside the standard course: the guard refuses by itself
+    (facts.PauseBegun, Mode.BAILED_OUT),
+    (facts.PauseBegun, Mode.EMERGENCY),
     # nothing can wait while a pause runs or once the record is closed: the guard refuses by itself
     (facts.Retracted, Mode.PAUSING),
     (facts.Lapsed, Mode.PAUSING),
@@ -133,7 +136,9 @@ def test_every_row_too_many_is_caught(
     assert caught() is ((fact, mode) not in HARMLESS)
 
 
-@pytest.mark.parametrize("fact", [facts.Overridden, facts.BailedOut, facts.Occurred])
+@pytest.mark.parametrize(
+    "fact", [facts.Overridden, facts.BailedOut, facts.Occurred, facts.Reopened]
+)
 @pytest.mark.parametrize("mode", [mode for mode in Mode if mode is not Mode.CLOSED])
 def test_every_missing_row_of_what_is_never_blocked_is_caught(
     fact: type[Fact], mode: Mode, monkeypatch: pytest.MonkeyPatch
@@ -169,6 +174,7 @@ def test_an_event_that_lapses_nothing_is_caught(
     ("module", "name", "wrong"),
     [
         (rules, "_settle", lambda _procedure, standing: tuple(standing)),
+        (rules, "_without_kinds", lambda *_: None),
         (rules, "missing", lambda *_: ()),
         (decide, "fallen", lambda *_: ()),
         (decide, "_is_due", lambda case, _at: case.due_us is not None),

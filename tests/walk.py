@@ -33,6 +33,7 @@ from voicecheck.inputs import (
     Heard,
     Input,
     ReportEvent,
+    Restarted,
     Said,
     Trouble,
     Withdraw,
@@ -50,6 +51,11 @@ NO_COMMAND: tuple[Input, ...] = (
     Trouble(part="microphone", message="unplugged"),
     Trouble(part="microphone", message="back", over=True),
 )
+
+
+def gaps_s(procedure: Procedure) -> tuple[float, float]:
+    """How long nobody listened: just short enough to go on, and too long."""
+    return procedure.head.restate_after_s, procedure.head.restate_after_s + 1
 
 
 class Moment(Case):
@@ -103,6 +109,7 @@ class Walker:
         self.inputs: list[tuple[Input, At, Command | Input]] = [
             *((Entered(text=phrase), NOW, command) for command, phrase in spoken.items()),
             *((given, NOW, given) for given in NO_COMMAND),
+            *((Restarted(gap_s=gap_s), NOW, Restarted(gap_s=gap_s)) for gap_s in gaps_s(procedure)),
             (Due(), LATE, Due()),
             (Entered(text=spoken[Confirm()]), LATE, Due()),
         ]
@@ -278,6 +285,8 @@ class Claims:
                 yield from self._happened(event, fact, then)
             case Withdraw(item=item):
                 yield from self._withdrawn(state, item, fact, then)
+            case Restarted(gap_s=gap_s):
+                yield from self._taken_up_again(gap_s, fact, then)
 
     def best_excuse(self, fact: Fact) -> Command | Input:
         """What should have been said for the fact to be in order; the weakest word otherwise."""
@@ -314,6 +323,13 @@ class Claims:
             lapses = (*lapses, *self.holds)
         if any(then.standing[place] for place in lapses):
             yield "bleeding, lost view and slipping lapse the criteria, slipping also the holds"
+
+    def _taken_up_again(self, gap_s: float, fact: Fact, then: State) -> Iterator[str]:
+        if not isinstance(fact, facts.Reopened) or then.pending or then.mode is Mode.PAUSING:
+            yield "a restart is recorded in every open state, and drops what waited"
+        too_long = gap_s > self.procedure.head.restate_after_s
+        if too_long and any(then.standing[place] for place in (*self.criteria, self.pause)):
+            yield "after a long gap the criteria and the pause are stated again"
 
     def _withdrawn(self, state: State, item: str, fact: Fact, then: State) -> Iterator[str]:
         refused = isinstance(fact, facts.Refused)
@@ -355,6 +371,7 @@ def _every_fact(procedure: Procedure) -> Iterator[Fact]:
             yield named(item=item.id)
     yield from (facts.Occurred(event=event) for event in procedure.file.events)
     yield from (facts.BailedOut(way=way) for way in procedure.file.bail_outs)
+    yield from (facts.Reopened(gap_s=gap_s) for gap_s in gaps_s(procedure))
     yield from (facts.Retracted(item=""), facts.Lapsed(item=""), facts.Overridden())
     yield from (facts.StoodBy(), facts.Resumed(), facts.CloseProposed())
     yield from (facts.Closed(outstanding=()), facts.Refused(why=""), facts.NotUnderstood(why=""))
