@@ -24,7 +24,7 @@ from voicecheck.chain import GENESIS, line_hash
 from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.grammar import UNKNOWN
-from voicecheck.inputs import Due, Entered, Heard, Input, Said, Trouble
+from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
 from voicecheck.procedure import Item, Procedure
 from voicecheck.rules import Mode, outstanding
 from voicecheck.wording import CAUTION, spoken
@@ -193,6 +193,7 @@ class Invention:
             (0.1 * self.slip, self._interrupt),
             (0.1 * self.slip, self._leave),
             (0.01, self._fail),
+            (0.004, self._restart),
         ):
             if self.chance.random() < rarity and not self._closed():
                 happen()
@@ -233,6 +234,11 @@ class Invention:
         self.give(Trouble(part=part, message=f"{part} unplugged"))
         self.pass_s(self.chance.uniform(2, 60))
         self.give(Trouble(part=part, message=f"{part} is back", over=True))
+
+    def _restart(self) -> None:
+        gap_s = float(self.chance.randrange(5, 900))
+        self.pass_s(gap_s)
+        self.give(Restarted(gap_s=gap_s))
 
     def _close(self) -> None:
         while not self._closed():

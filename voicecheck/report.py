@@ -25,6 +25,7 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
     to_look_at = sorted(
         (*refusals, *corrections, *events, *notable.in_doubt(log)), key=lambda found: found.at.line
     )
+    end = Checkpoint(length=last.at.line, last=line_hash(encode_record(last.record)))
     departures = tuple(notable.departures(log, to_look_at))
     return Report(
         case=log.opened.case,
@@ -54,7 +55,8 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
         deaf=tuple(hearing.deaf(log)),
         troubles=tuple(hearing.troubles(log)),
         hearing=hearing.hearing(log),
-        checkpoint=str(Checkpoint(length=last.at.line, last=line_hash(encode_record(last.record)))),
+        checkpoint=str(end),
+        code=end.code,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Self
 
 from voicecheck.after.examine import Examined
 from voicecheck.after.findings import Report
@@ -28,6 +29,12 @@ class Doublet:
     two: int
     reviewer: str = ""
     """A role or initials."""
+
+    @classmethod
+    def of(cls, points: tuple[int, int, int], reviewer: str = "") -> Self:
+        """From the three numbers in the order of the criteria."""
+        triangle, plate, two = points
+        return cls(triangle=triangle, plate=plate, two=two, reviewer=reviewer)
 
     @property
     def total(self) -> int:

@@ -49,19 +49,22 @@ def examine(
 
 def _told(lines: Sequence[bytes], damage: list[str]) -> tuple[Report | None, int]:
     """The report of the longest beginning that holds, and its length; adds to `damage`."""
-    while lines:
+    while lines or not damage:
         try:
-            return report(_closing(lines)), len(lines)
+            return report(closing_story(lines)), len(lines)
         except BrokenLog as broken:
             damage.append(str(broken))
             lines = lines[: _vouched(lines, broken.line)]
-    if not damage:
-        damage.append("Line 1: the log is empty; not even an opening was recorded")
     return None, 0
 
 
-def _closing(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
-    """The story; whatever comes of it, its case lets go of the machine that all share."""
+def closing_story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
+    """The story of a log that must not be empty; raises BrokenLog like replay.story.
+
+    Whatever comes of it, its case lets go of the machine that all cases share.
+    """
+    if not lines:
+        raise BrokenLog(1, "the log is empty; not even an opening was recorded")
     case: Case | None = None
     try:
         for case, record in story(lines):
@@ -75,7 +78,9 @@ def _vouched(lines: Sequence[bytes], broken: int) -> int:
     """How many lines before the broken one the next line's link vouches for."""
     before = broken - 1
     with suppress(Mistakes):
-        if before and decode_record(lines[before]).prev == line_hash(lines[before - 1]):
+        if 0 < before < len(lines) and decode_record(lines[before]).prev == line_hash(
+            lines[before - 1]
+        ):
             return before
     return max(0, before - 1)
 

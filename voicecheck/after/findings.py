@@ -232,3 +232,5 @@ class Report:
     hearing: Hearing
     checkpoint: str
     """Number of lines and hash of the last, as chain.Checkpoint prints it."""
+    code: str
+    """The same, short enough to be copied by hand."""

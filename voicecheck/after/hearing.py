@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 from statistics import median
 
 from voicecheck import facts
@@ -53,14 +54,21 @@ def deaf(told: Told) -> Iterator[Deaf]:
 
 
 def troubles(told: Told) -> Iterator[TroubleSpan]:
-    """Each time that a part was out of order, from its first complaint to when it worked again."""
+    """Each time that a part was out of order, from its first complaint to when it worked again.
+
+    The whole program was out of order while the record lay open and nobody listened.
+    """
     failing: dict[str, Step] = {}
-    for step in told.steps:
+    for before, step in pairwise(told.steps):
         match step.record.fact:
             case facts.Failed(part=part):
                 failing.setdefault(part, step)
             case facts.Recovered(part=part) if part in failing:
                 yield _trouble(part, failing.pop(part), step.at)
+            case facts.Reopened():
+                yield TroubleSpan(
+                    part="program", message="not running", start=before.at, end=step.at
+                )
             case _:
                 pass
     yield from (_trouble(part, first, None) for part, first in failing.items())

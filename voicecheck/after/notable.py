@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from voicecheck import facts
 from voicecheck.after.findings import Departure, Happening, Moment
 from voicecheck.after.stated import because, statements
+from voicecheck.after.summary import duration
 from voicecheck.after.told import Step, Told
 
 LED_AT_MOST = 5
@@ -58,6 +59,9 @@ def events(told: Told) -> Iterator[Happening]:
                 yield happening(step, "help", "help called for")
             case facts.StoodBy():
                 yield happening(step, "interruption", "standing by")
+            case facts.Reopened(gap_s=gap_s):
+                gap = f"nobody listened for {duration(gap_s)}"
+                yield happening(step, "gap", gap, step.told)
             case facts.Resumed():
                 yield happening(step, "interruption", "carrying on")
             case _:

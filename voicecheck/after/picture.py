@@ -41,6 +41,7 @@ SHAPES = {
     "caution": ("s", ORANGE),
     "help": ("*", BLACK),
     "interruption": ("d", SKY),
+    "gap": ("p", BLACK),
     "refused": ("X", VERMILION),
     "withdrawn": ("<", BLUE),
     "answered anew": ("o", BLUE),
@@ -184,7 +185,7 @@ def _acts(axes: Axes, report: Report, places: dict[str, int]) -> None:
 def _marks(axes: Axes, happenings: Sequence[Happening], place: int) -> None:
     """A shape for each, and its words to the right where there is room before the next."""
     times = [happening.at.since_s / 60 for happening in happenings]
-    ends = [*times[1:], axes.get_xlim()[1]]
+    ends = [*times, axes.get_xlim()[1]][1:]
     for happening, at_min, next_min in zip(happenings, times, ends, strict=True):
         shape, colour = SHAPES[happening.kind]
         axes.plot([at_min], [place], shape, color=colour, ms=7.5, mec=BLACK, mew=0.6, zorder=4)

@@ -103,6 +103,8 @@ def because(told: Told, fact: Fact) -> str:  # noqa: PLR0911
             return "emergency"
         case facts.StoodBy():
             return "standing by"
+        case facts.Reopened():
+            return "a gap in which nobody listened"
         case facts.Withdrawn(item=item):
             return f"{told.name(item)} withdrawn"
         case facts.Stated(item=item, answer=answer):

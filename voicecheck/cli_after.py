@@ -1,0 +1,134 @@
+"""The commands for after a case: review, export, cases; cli.py adds them to the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from voicecheck.after.examine import Examined, examine
+from voicecheck.after.figures import summarise
+from voicecheck.after.optional import MissingLibrary
+from voicecheck.chain import parse_checkpoint
+from voicecheck.collection import CollectionError, cases_page, cases_text, collect
+from voicecheck.export import FORMATS, export
+from voicecheck.journal import JournalError, read
+from voicecheck.replay import BrokenLog
+from voicecheck.review import Doublet, review
+
+_LOG = click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
+_FILE = click.Path(path_type=Path, dir_okay=False)
+_POINTS = click.IntRange(0, 2)
+
+
+@click.command("review")
+@_LOG
+@click.option("--out", type=_FILE, help="The page; default: beside the log, ending in .html.")
+@click.option("--checkpoint", help="Kept elsewhere: 78:3f… or, in short, 78-K7QD-2MXA.")
+@click.option(
+    "--doublet",
+    type=(_POINTS, _POINTS, _POINTS),
+    metavar="N N N",
+    help="The reviewer's score of the two photographs, 0 to 2 a criterion: triangle cleared, "
+    "lower third off the plate, two and only two structures.",
+)
+@click.option("--reviewer", default="", help="Who scored: a role or initials.")
+def review_command(
+    log: Path,
+    out: Path | None,
+    checkpoint: str | None,
+    doublet: tuple[int, int, int] | None,
+    reviewer: str,
+) -> None:
+    """Tell one case on a page: what was stated and when, refused, corrected, misheard.
+
+    The page is one file without scripts; print it from the browser for a PDF. A log that does not
+    hold is never called intact: the page shows the beginning that still holds, and the command
+    exits with 1.
+    """
+    place = out or log.with_suffix(".html")
+    with _sentences(log):
+        examined = _examined(log, checkpoint)
+        score = Doublet.of(doublet, reviewer) if doublet else None
+        _write(place, review(examined, log.name, score))
+    if examined.report and examined.intact:
+        click.echo(examined.report.summary)
+    click.echo(f"Page: {place}")
+    if not examined.intact:
+        found = "".join(f"\n  {sentence}." for sentence in examined.damage)
+        raise click.ClickException(f"{log} is not intact; the page says so.{found}")
+    if checkpoint:
+        click.echo("Bytes, story and checkpoint hold.")
+    else:
+        click.echo("Bytes and story hold; the page has the checkpoint to keep elsewhere.")
+
+
+@click.command("export")
+@_LOG
+@click.option("--to", type=click.Choice(list(FORMATS)), required=True, help="The format.")
+@click.option("--out", type=_FILE, help="The file; default: standard output.")
+def export_command(log: Path, to: str, out: Path | None) -> None:
+    """Give a log to other programs: csv (RFC 4180), fhir (R4 JSON), xes (IEEE 1849).
+
+    A log that does not hold is not exported; `voicecheck review` shows what of it still holds.
+    """
+    with _sentences(log):
+        kept = read(log)
+        text = export(kept.lines, to)
+        if out is None:
+            click.echo(text, nl=False)
+        else:
+            _write(out, text)
+
+
+@click.command("cases")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("collected"),
+    show_default=True,
+    help="Where the Parquet tables and the page go.",
+)
+@click.option("--labels", type=_FILE, help="A CSV file: case,level,grade or any other columns.")
+def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
+    """Sum up all logs (*.log) of a folder: a table here, a page with run charts, Parquet tables.
+
+    Damaged logs are listed, and counted in no figure. Labels, such as the trainee's level or the
+    difficulty grade, come from a small file beside the logs, never from the logs.
+    """
+    with _sentences(folder):
+        home = collect(folder, out, labels)
+        summary = summarise(home)
+        _write(out / "cases.html", cases_page(summary, folder.resolve().name))
+    click.echo(cases_text(summary))
+    click.echo(f"\nPage: {out / 'cases.html'}  Tables: {home}")
+
+
+def _examined(log: Path, checkpoint: str | None) -> Examined:
+    kept = read(log)
+    try:
+        pin = parse_checkpoint(checkpoint) if checkpoint else None
+    except ValueError as error:
+        raise click.ClickException(str(error)) from error
+    return examine(kept.lines, kept.torn, pin)
+
+
+def _write(path: Path, text: str) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8", newline="")
+
+
+@contextmanager
+def _sentences(what: Path) -> Iterator[None]:
+    """What the world did wrong, in one sentence and with a non-zero exit."""
+    try:
+        yield
+    except BrokenLog as error:
+        raise click.ClickException(f"{what} does not hold. {error}") from error
+    except (JournalError, CollectionError, MissingLibrary) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"{error}; choose a place that you may write to.") from error

@@ -1,0 +1,136 @@
+"""Many logs together: proved one by one, laid down as Parquet, summed up as a table and a page."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import os
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+from voicecheck.after.examine import examine
+from voicecheck.after.figures import CHARTED, FIGURES, Groups, Summary
+from voicecheck.after.layout import TABLES, Row, Rows, write
+from voicecheck.after.pages import drawn, page
+from voicecheck.after.rows import rows
+from voicecheck.after.runchart import Series, run_chart
+from voicecheck.journal import JournalError, read
+from voicecheck.wording import CAUTION
+
+BATCH = 100
+"""Logs a process takes at once; fewer logs than that are not worth a second process."""
+
+
+class CollectionError(Exception):
+    """The folder or its labels cannot be used: a sentence with cause and cure."""
+
+
+def collect(
+    folder: Path, out: Path, labels: Path | None = None, processes: int | None = None
+) -> Path:
+    """Prove every .log under `folder` and lay the tables down under `out`; the layout's folder.
+
+    A log that does not hold is kept in the table `damaged`. `labels` is a CSV file with the column
+    `case` and one column a label. Raises CollectionError.
+    """
+    logs = sorted(folder.rglob("*.log"))
+    if not logs:
+        raise CollectionError(f"There is no log (*.log) under {folder}; name the folder of cases.")
+    tables: dict[str, list[Row]] = {name: [] for name in TABLES}
+    for found in _all(folder, logs, processes or os.cpu_count() or 1):
+        for name, more in found.items():
+            tables[name].extend(more)
+    tables["labels"].extend(_labels(labels) if labels else [])
+    return write(out, tables)
+
+
+def _all(folder: Path, logs: list[Path], processes: int) -> Iterator[Rows]:
+    one = partial(prove, folder)
+    if len(logs) <= BATCH or processes == 1:
+        yield from map(one, logs)
+        return
+    with ProcessPoolExecutor(processes, max_tasks_per_child=10) as pool:
+        yield from pool.map(one, logs, chunksize=BATCH)
+
+
+def prove(folder: Path, log: Path) -> Rows:
+    """One log as rows; whatever is wrong with it becomes a row, too."""
+    name = log.relative_to(folder).as_posix()
+    try:
+        kept = read(log)
+    except JournalError as error:
+        return {"damaged": [{"file": name, "damage": str(error)}]}
+    digest = hashlib.sha256(b"\n".join([*kept.lines, kept.torn])).hexdigest()
+    return rows(name, digest, examine(kept.lines, kept.torn))
+
+
+def _labels(path: Path) -> Iterator[Row]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            table = csv.DictReader(file)
+            if "case" not in (table.fieldnames or ()):
+                raise CollectionError(
+                    f"{path} has no column called case; its first line must name the columns, "
+                    "such as: case,level,grade"
+                )
+            for line in table:
+                case = line.pop("case")
+                yield from (
+                    {"case": case, "label": label, "value": value}
+                    for label, value in line.items()
+                    if label and value
+                )
+    except (OSError, UnicodeDecodeError) as error:
+        raise CollectionError(f"{path} cannot be read ({error}); check its name.") from error
+
+
+# ---------------------------------------------------------------------------------- told together
+
+
+def cases_page(summary: Summary, title: str) -> str:
+    """The summary as one self-contained page."""
+    charts = [_series(name, summary.months) for name in CHARTED]
+    return page(
+        "cases.html.j2",
+        title=title,
+        summary=summary,
+        figures=FIGURES,
+        written=written,
+        charts=[(series, drawn(run_chart(series))) for series in charts if series.values],
+        caution=CAUTION,
+    )
+
+
+def written(name: str, value: float | None) -> str:
+    """One figure as people read it; a dash where there is nothing to work it out from."""
+    return "–" if value is None else FIGURES[name].write(value)
+
+
+def _series(name: str, months: Groups) -> Series:
+    figure = FIGURES[name]
+    known = {month: row[name] for month, row in months.items() if row[name] is not None}
+    return Series(
+        title=figure.name,
+        unit=figure.unit,
+        months=tuple(known),
+        values=tuple(value * figure.scale for value in known.values()),
+        most=figure.most,
+    )
+
+
+def cases_text(summary: Summary) -> str:
+    """The summary in a few lines, for the terminal."""
+    lines = [*_overall(summary.overall), "", "Required and other items, stated in the course:"]
+    lines += [f"  {item['stated']:7.1%}  {item['name']}" for item in summary.items]
+    if summary.damaged:
+        lines += ["", f"{len(summary.damaged)} damaged logs, in none of the figures:"]
+        lines += [f"  {row['file']}: {row['damage']}" for row in summary.damaged]
+    return "\n".join(lines)
+
+
+def _overall(row: Mapping[str, float | None]) -> Iterator[str]:
+    for name, figure in FIGURES.items():
+        unit = f" ({figure.unit})" if figure.unit else ""
+        yield f"{written(name, row[name]):>10}  {figure.name}{unit}"
