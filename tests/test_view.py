@@ -199,6 +199,7 @@ def test_once_the_log_has_failed_the_fixed_sentence_takes_the_first_place() -> N
 def test_outside_the_standard_course_nothing_is_asked_and_the_way_back_is_shown() -> None:
     shown = seen(told(*BEFORE, "checklist emergency"))
     assert shown.outstanding.names == ()
+    assert not any(stage.current for stage in shown.stages)
     assert "checklist carry on" in shown.outstanding.label
 
 

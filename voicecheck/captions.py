@@ -21,7 +21,7 @@ SPEAKING = "Speaking, deaf"
 DEAF = "Deaf: enter by hand"
 OFF = "Not listening"
 
-STOPPED = ("Recording stopped", "nothing is kept")
+STOPPED = ("Recording stopped", "nothing new is kept")
 """The gate's place once the log can no longer be written."""
 
 

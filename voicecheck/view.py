@@ -114,8 +114,14 @@ def _stages(case: Case) -> Iterator[Stage]:
         )
 
 
+_ASIDE = (Mode.BAILED_OUT, Mode.EMERGENCY)
+"""Outside the standard course, where nothing is asked."""
+
+
 def _item_now(case: Case) -> str:
-    """The item that waits for its confirm, or the first that is not stated."""
+    """The item that waits for its confirm, or the first not stated; "" where nothing is asked."""
+    if case.state.mode in _ASIDE:
+        return ""
     if isinstance(case.state.pending, Answer):
         return case.state.pending.item
     return next(iter(outstanding(case.procedure, case.state)), "")
@@ -153,7 +159,7 @@ _BARRIERS = {
 
 
 def _outstanding(case: Case) -> Outstanding:
-    aside = case.state.mode in (Mode.BAILED_OUT, Mode.EMERGENCY)
+    aside = case.state.mode in _ASIDE
     gated = () if case.state.mode is Mode.CLOSED else gate_missing(case.procedure, case.state)
     left = () if aside else gated or outstanding(case.procedure, case.state)
     names = tuple(case.procedure.item(item).name for item in left)

@@ -47,7 +47,7 @@ function stage({ title, lines, current }) {
   return li;
 }
 
-/** As many names as there is room for; the rest is counted, never silently left out. */
+/** As many names as there is room for; the rest is counted here, and all of it at the gate. */
 function list(names) {
   const ul = at("names");
   ul.replaceChildren(
@@ -59,10 +59,11 @@ function list(names) {
   );
   const more = document.createElement("span");
   more.className = "more";
-  for (let left = 1; ul.childElementCount > 1 && ul.scrollHeight > ul.clientHeight + 2; left += 1) {
+  const tails = 0.12 * parseFloat(getComputedStyle(ul).fontSize); // of letters like g, below a line
+  for (let left = 1; ul.childElementCount && ul.scrollHeight > ul.clientHeight + tails; left += 1) {
     ul.lastElementChild.remove();
     more.textContent = `and ${left} more`;
-    ul.lastElementChild.append(" ", more);
+    ul.lastElementChild?.append(" ", more);
   }
 }
 
@@ -78,6 +79,7 @@ function draw(view) {
 
   at("asked").dataset.kind = view.asked.kind;
   say("asked-text", view.asked.text);
+  at("outstanding").hidden = !view.outstanding.label;
   say("outstanding-label", view.outstanding.label);
   at("outstanding-label").classList.toggle("alone", view.outstanding.names.length === 0);
 

@@ -1,0 +1,99 @@
+"""Stories of a real case whose last view is a state that the display must show."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cache
+
+from stories import Story
+
+from voicecheck.inputs import Trouble
+from voicecheck.screen import View
+from voicecheck.view import stopped, view
+from voicecheck.wording import CAUTION
+
+BEFORE = [
+    f"checklist {phrase}"
+    for phrase in (
+        "table tilted head up",
+        "all four ports in place",
+        "fundus to the shoulder",
+        "neck held down and out",
+        "sulcus identified",
+        "dissecting above the line",
+    )
+]
+CRITERIA = [
+    said
+    for phrase in ("triangle free of fat", "lower third off the plate", "two and only two")
+    for said in (f"checklist {phrase}", "confirm")
+]
+PAUSE = ["checklist begin the pause", "…", "confirm"]
+ACTS = [
+    said
+    for phrase in (
+        "clips on the artery",
+        "duct clipped leaving a pair",
+        "artery divided",
+        "duct transected",
+    )
+    for said in (f"checklist {phrase}", "confirm")
+]
+CLOSING = ["liver bed inspected", "specimen removed", "counts handed over", "close the record"]
+UNPLUGGED = Trouble(part="microphone", message="The microphone was unplugged; plug it in again.")
+MUTE = Trouble(part="voice", message="The loudspeaker is gone; prompts are only shown.")
+
+STORIES: Mapping[str, Sequence[str | Trouble]] = {
+    "opened": [],
+    "early": BEFORE[:3],
+    "first_criterion": [*BEFORE],
+    "read_back": [*BEFORE, *CRITERIA[:3]],
+    "refused": [*BEFORE, *CRITERIA[:2], "checklist clips on the artery"],
+    "more_than_two": [*BEFORE, *CRITERIA[:4], "checklist more than two structures"],
+    "last_criterion": [*BEFORE, *CRITERIA[:4]],
+    "pausing": [*BEFORE, *CRITERIA, PAUSE[0]],
+    "second_look": [*BEFORE, *CRITERIA, *PAUSE[:2]],
+    "gate_open": [*BEFORE, *CRITERIA, *PAUSE],
+    "bleeding": [*BEFORE, *CRITERIA, *PAUSE, *ACTS[:2], "checklist active bleeding"],
+    "slipped": [*BEFORE, *CRITERIA, "checklist retraction slipped"],
+    "difficulty": [*BEFORE, *CRITERIA, "checklist duct looks short"],
+    "standing_by": [*BEFORE, *CRITERIA[:2], "checklist stand by"],
+    "bailed_out": [*BEFORE, *CRITERIA[:4], "checklist dome down approach"],
+    "emergency": [*BEFORE, *CRITERIA, "checklist emergency"],
+    "no_reply": [*BEFORE, CRITERIA[0], "…"],
+    "other_speech": [*BEFORE, "[unk]"],
+    "deaf": [*BEFORE, *CRITERIA[:3], UNPLUGGED],
+    "deaf_and_mute": [*BEFORE, *CRITERIA[:3], UNPLUGGED, MUTE],
+    "mute": [*BEFORE, *CRITERIA[:3], MUTE],
+    "divided": [*BEFORE, *CRITERIA, *PAUSE, *ACTS],
+    "closing_early": [*BEFORE, "checklist close the record"],
+    "closed": [
+        *BEFORE,
+        *CRITERIA,
+        *PAUSE,
+        *ACTS,
+        *(f"checklist {phrase}" for phrase in CLOSING),
+        "confirm",
+    ],
+}
+
+
+@cache
+def view_of(name: str) -> View:
+    """The view at the end of a story told in real steps of a real case; every item a minute."""
+    if name == "stopped":
+        return stopped(view_of("last_criterion"))
+    story = Story()
+    for said in STORIES[name]:
+        if said == "…":
+            story.wait()
+        elif isinstance(said, Trouble):
+            story.give(said)
+        else:
+            story.say(said)
+    shown = view(story.case, story.records[-1], listening=name != "read_back")
+    return replace(shown, caution=CAUTION)
+
+
+ALL = [*STORIES, "stopped"]
