@@ -23,7 +23,7 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
     refusals, corrections = tuple(notable.refusals(log)), tuple(notable.corrections(log))
     events = tuple(notable.events(log))
     to_look_at = sorted(
-        (*refusals, *corrections, *events, *notable.in_doubt(log)), key=lambda found: found.at.line
+        (*refusals, *events, *corrections, *notable.in_doubt(log)), key=lambda found: found.at.line
     )
     end = Checkpoint(length=last.at.line, last=line_hash(encode_record(last.record)))
     departures = tuple(notable.departures(log, to_look_at))

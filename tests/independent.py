@@ -1,0 +1,120 @@
+"""A verifier and a few figures written anew from the format's description; nothing of ours is used.
+
+The verifier: each line is canonical JSON (RFC 8785), numbered from 1, and carries the SHA-256 of
+the line before it; a checkpoint names how many lines there are and the hash of the last.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from statistics import median
+from typing import Any
+
+import jcs
+
+
+def verify(content: bytes, checkpoint: str) -> str:
+    """ "" if the bytes hold, else what is wrong."""
+    last, number, rest = "0" * 64, 0, content
+    while rest:
+        line, newline, rest = rest.partition(b"\n")
+        number += 1
+        try:
+            value = json.loads(line)
+            sound = jcs.canonicalize(value) == line and value["seq"] == number
+        except (ValueError, TypeError, KeyError, RecursionError):
+            sound = False
+        if not (sound and newline and value["prev"] == last):
+            return f"line {number}"
+        last = hashlib.sha256(line).hexdigest()
+    return "" if f"{number}:{last}" == checkpoint else "checkpoint"
+
+
+def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one place
+    """What one log adds to a collection, by one pass over its lines as plain JSON."""
+    lines = [json.loads(line) for line in content.splitlines()]
+    opened = lines[0]["fact"]
+    items = [
+        item for phase in tomllib.loads(opened["procedure"])["phases"] for item in phase["items"]
+    ]
+    kinds = {item["id"]: item["kind"] for item in items}
+    good = {
+        (item["id"], answer["id"])
+        for item in items
+        for answer in item["answers"]
+        if answer.get("satisfies", True)
+    }
+    required = {item["id"] for item in items if item.get("required", True)}
+    criteria = {item for item, kind in kinds.items() if kind == "criterion"}
+    pause = next(item for item, kind in kinds.items() if kind == "pause")
+
+    stands: dict[str, float] = {}
+    answers: dict[str, str] = {}
+    first: dict[str, float] = {}
+    act: dict[str, Any] = {}
+    count = dict.fromkeys(("refused", "lapses", "bailed", "over", "heard", "clear", "other"), 0)
+    sure: list[float] = []
+    together = None
+    for line in lines:
+        fact, cause = line["fact"], line["cause"] or {"type": ""}
+        kind = fact["type"]
+        now_s = (line["at"]["mono_us"] - lines[0]["at"]["mono_us"]) / 1e6
+        if kind in ("Stated", "Noted") and kinds[fact["item"]] == "act" and not act:
+            ages = [now_s - stands[item] for item in criteria if item in stands]
+            act = {
+                "first_act_s": now_s,
+                "first_act_outside": kind == "Noted",
+                "criteria_stood_s": min(ages) if len(ages) == len(criteria) else None,
+                "pause_before_act": pause in stands,
+            }
+        fell = [*fact.get("lapsed", []), *([fact["item"]] if kind == "Withdrawn" else [])]
+        count["lapses"] += bool(fact.get("lapsed"))
+        for item in fell:
+            stands.pop(item, None)
+            answers.pop(item, None)
+        if kind == "Stated":
+            item, answer = fact["item"], fact["answer"]
+            if answers.get(item) != answer:
+                stands.pop(item, None)
+                if (item, answer) in good:
+                    stands[item] = now_s
+            answers[item] = answer
+            if (item, answer) in good:
+                first.setdefault(item, now_s)
+        if together is None and criteria <= set(stands):
+            together = now_s
+        count["refused"] += kind == "Refused"
+        count["bailed"] += kind == "BailedOut"
+        count["over"] += kind == "Overridden"
+        if cause["type"] == "Heard":
+            count["heard"] += 1
+            count["clear"] += kind != "NotUnderstood"
+            count["other"] += kind == "NotUnderstood" and fact["why"] == "other_speech"
+            if kind != "NotUnderstood":
+                sure.append(cause["confidence"])
+    return {
+        "case": opened["case"],
+        "month": lines[0]["at"]["utc"][:7],
+        "length_s": now_s,
+        "lines": len(lines),
+        "closed": lines[-1]["fact"]["type"] == "Closed",
+        "items_required": len(required),
+        "items_stated": len(required & set(first)),
+        "items_standing": len(required & set(stands)),
+        "criteria_s": together,
+        "first_act_s": None,
+        "first_act_outside": None,
+        "criteria_stood_s": None,
+        "pause_before_act": None,
+        **act,
+        "refusals": count["refused"],
+        "lapses": count["lapses"],
+        "bail_outs": count["bailed"],
+        "overrides": count["over"],
+        "heard": count["heard"],
+        "understood": count["clear"],
+        "other_speech": count["other"],
+        "confidence_median": median(sure) if sure else None,
+    }
