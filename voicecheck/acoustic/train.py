@@ -1,0 +1,191 @@
+"""Train the acoustic network on a corpus until the time is up, and write weights.npz.
+
+    python -m voicecheck.acoustic.train --corpus DIR --minutes M --out weights.npz \
+        [--checkpoint FILE] [--resume FILE] [--peak-rate R] [--seed S]
+
+Manifests whose names begin with "dev-" measure only. `--resume` goes on from a checkpoint with a
+new cycle of learning rates, at full strength of the augmentation from the start.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import math
+import time
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import numpy as np
+import torch
+from torch import nn
+
+from voicecheck.acoustic.features import Mfcc
+from voicecheck.acoustic.network import Network, folded
+from voicecheck.acoustic.recordings import Batch, Recordings, augmented, load, plain, plan
+from voicecheck.acoustic.topology import BLANK
+
+WARM_UP = 0.05
+AVERAGING = 0.9985
+"""Each step keeps this much of the averaged weights, which are the ones that ship."""
+
+
+class Trainer:
+    """The network, its optimiser and the running average of its weights."""
+
+    def __init__(self, device: torch.device, peak_rate: float) -> None:
+        self.network = Network().to(device)
+        self.average = copy.deepcopy(self.network).eval()
+        self.mfcc = Mfcc().to(device)
+        self.peak_rate = peak_rate
+        self.optimiser = torch.optim.AdamW(
+            self.network.parameters(), lr=0.0, weight_decay=0.02, betas=(0.9, 0.98)
+        )
+        self.steps = 0
+
+    def step(self, batch: Batch, progress: float) -> float:
+        """One step on a batch; `progress` from 0 to 1 sets the learning rate. Returns the loss."""
+        self.network.train()
+        for group in self.optimiser.param_groups:
+            group["lr"] = self.peak_rate * one_cycle(progress)
+        loss = ctc(self.network, batch)
+        self.optimiser.zero_grad(set_to_none=True)
+        loss.backward()  # type: ignore[no-untyped-call]
+        nn.utils.clip_grad_norm_(self.network.parameters(), 5.0)
+        self.optimiser.step()
+        self._follow()
+        return float(loss.detach()) if self.steps % 50 == 0 else math.nan
+
+    @torch.no_grad()
+    def _follow(self) -> None:
+        self.steps += 1
+        share = 1 - min(AVERAGING, self.steps / (self.steps + 20))
+        ours, theirs = self.average.state_dict(), self.network.state_dict()
+        floats = [name for name, value in ours.items() if value.is_floating_point()]
+        torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], share)  # noqa: SLF001
+
+    def state(self) -> dict[str, Any]:
+        """Everything that `resume` needs."""
+        return {"average": self.average.state_dict()}
+
+    def resume(self, state: dict[str, Any]) -> None:
+        """Go on from the averaged weights of another training."""
+        self.network.load_state_dict(state["average"])
+        self.average.load_state_dict(state["average"])
+        self.steps = 2_000
+
+
+def one_cycle(progress: float) -> float:
+    """Up in a straight line, down along a cosine: the share of the peak learning rate."""
+    if progress < WARM_UP:
+        return progress / WARM_UP
+    return 0.5 + 0.5 * math.cos(math.pi * min(1.0, (progress - WARM_UP) / (1 - WARM_UP)))
+
+
+def ctc(network: Network, batch: Batch) -> torch.Tensor:
+    """Mean CTC loss a phone."""
+    device = batch.features.device
+    with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
+        scores = network(batch.features)
+    steps = torch.full((len(scores),), scores.shape[1], device=device)
+    losses = nn.functional.ctc_loss(
+        scores.transpose(0, 1),
+        batch.targets,
+        steps,
+        batch.target_lengths,
+        blank=BLANK,
+        reduction="none",
+        zero_infinity=True,
+    )
+    return losses.sum() / batch.target_lengths.sum().clamp_min(1)
+
+
+@torch.no_grad()
+def phone_error_rate(
+    trainer: Trainer, recordings: Recordings, *, snr_db: float | None = None
+) -> float:
+    """Best-path phone errors of the averaged network, in percent of the phones."""
+    wrong = total = 0
+    for items in plan(recordings, 300.0, Random(0)):  # noqa: S311
+        batch = plain(recordings, items, trainer.mfcc, snr_db=snr_db)
+        best = trainer.average(batch.features).argmax(2).tolist()
+        for item, path in zip(items, best, strict=True):
+            wrong += edits(collapsed(path), recordings.labels[item])
+            total += len(recordings.labels[item])
+    return 100 * wrong / total
+
+
+def collapsed(path: list[int]) -> list[int]:
+    """Repeats once, blanks away: what a CTC path says."""
+    return [p for p, before in zip(path, [BLANK, *path], strict=False) if p not in (before, BLANK)]
+
+
+def edits(heard: list[int], said: list[int]) -> int:
+    """Substitutions, insertions and deletions between two strings (Levenshtein)."""
+    row = list(range(len(said) + 1))
+    for i, sound in enumerate(heard, start=1):
+        diagonal, row[0] = row[0], i
+        for j, meant in enumerate(said, start=1):
+            best = min(row[j] + 1, row[j - 1] + 1, diagonal + (sound != meant))
+            diagonal, row[j] = row[j], best
+    return row[-1]
+
+
+def train(
+    trainer: Trainer, recordings: Recordings, dev: Recordings, options: argparse.Namespace
+) -> None:
+    """Step until the minutes are over, telling the loss and the error rates on the way."""
+    begun, rng, passes = time.monotonic(), Random(options.seed), 0  # noqa: S311
+    told = 0.0
+    while True:
+        passes += 1
+        for items in plan(recordings, options.batch_seconds, rng):
+            progress = (time.monotonic() - begun) / (60 * options.minutes)
+            if progress >= 1:
+                return
+            strength = 1.0 if options.resume else min(1.0, 0.15 + progress * 1.7)
+            batch = augmented(recordings, items, trainer.mfcc, strength=strength, rng=rng)
+            loss = trainer.step(batch, progress)
+            if not math.isnan(loss) and progress - told > 0.08:
+                told = progress
+                print(f"{progress:.2f} pass {passes} step {trainer.steps} loss {loss:.3f} "
+                      f"{figures(trainer, dev)}", flush=True)  # fmt: skip
+
+
+def figures(trainer: Trainer, dev: Recordings) -> str:
+    """Phone error rates on the development voices, in words."""
+    clean, noisy = (phone_error_rate(trainer, dev, snr_db=snr_db) for snr_db in (None, 10.0))
+    return f"dev phone errors {clean:.2f} % clean, {noisy:.2f} % in noise at 10 dB"
+
+
+def main() -> None:
+    """Read the command line, load, train, fold, save."""
+    parser = argparse.ArgumentParser(description="Train the acoustic network.")
+    parser.add_argument("--corpus", type=Path, required=True, nargs="+")
+    parser.add_argument("--minutes", type=float, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--checkpoint", type=Path)
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--peak-rate", type=float, default=2e-3)
+    parser.add_argument("--batch-seconds", type=float, default=400.0)
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    torch.manual_seed(options.seed)
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    manifests = sorted(path for folder in options.corpus for path in folder.glob("*.jsonl"))
+    dev = load([path for path in manifests if path.name.startswith("dev-")], device)
+    recordings = load([path for path in manifests if not path.name.startswith("dev-")], device)
+    print(f"{recordings.hours:.2f} h in {len(recordings)} utterances", flush=True)
+    trainer = Trainer(device, options.peak_rate)
+    if options.resume:
+        trainer.resume(torch.load(options.resume, map_location=device))
+    train(trainer, recordings, dev, options)
+    if options.checkpoint:
+        torch.save(trainer.state(), options.checkpoint)
+    np.savez(options.out, **folded(trainer.average))
+    print(figures(trainer, dev))
+
+
+if __name__ == "__main__":
+    main()
