@@ -8,6 +8,7 @@ played back by a card that follows a script; the sound card itself is for a test
 from __future__ import annotations
 
 import importlib
+import threading
 from dataclasses import dataclass, field
 from itertools import takewhile
 from typing import TYPE_CHECKING
@@ -223,6 +224,21 @@ def test_sound_lost_to_a_slow_computer_is_told_without_closing_the_microphone() 
     assert message.startswith("Sound was lost because the computer is too slow")
     assert over
     assert room.opened == 1
+
+
+def test_a_device_that_hangs_while_it_is_closed_does_not_stop_the_case() -> None:
+    """As found on a virtual sound card: closing waits as long as the sound server is stopped."""
+    room, freed = _Room(), threading.Event()
+
+    class _Hanging(_Card):
+        def close(self) -> None:
+            freed.wait(20)
+
+    room.cards = [_Hanging(room.clock, steady(0, 3.0)), _Card(room.clock, steady(20))]
+    heard = room.listen(10)
+    assert abs(sound_s(heard) - 10) < 0.8, "silence goes on in step with the clock"
+    assert room.opened == 1, "nothing is opened while the old stream is being closed"
+    freed.set()
 
 
 def test_leaving_the_loop_lets_the_device_go() -> None:

@@ -27,18 +27,8 @@ from voicecheck.recording import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator
 
-__all__ = [
-    "BLOCK_S",
-    "RATE_HZ",
-    "SILENCE",
-    "AudioError",
-    "Block",
-    "Stream",
-    "Watchdog",
-    "from_file",
-    "from_sound_card",
-    "from_stream",
-]
+__all__ = ["BLOCK_S", "RATE_HZ", "SILENCE", "AudioError", "Block", "Stream", "Watchdog"]
+__all__ += ["from_file", "from_sound_card", "from_stream"]
 
 Block = bytes | Trouble
 
@@ -140,9 +130,10 @@ def _live(
                 elif not trouble:
                     trouble = heard
                     yield Trouble(part="microphone", message=trouble)
-        finally:
-            stream.close()
-        stream = yield from _reopened(reopen, wait)
+        except BaseException:
+            _aside(stream.close).join(1)
+            raise
+        stream = yield from _reopened(stream, reopen, wait)
 
 
 def _until_failure(stream: Stream, clock_s: Callable[[], float]) -> Iterator[bytes | str]:
@@ -166,14 +157,31 @@ def _until_failure(stream: Stream, clock_s: Callable[[], float]) -> Iterator[byt
 
 
 def _reopened(
-    reopen: Callable[[], Stream], wait: Callable[[float], None]
+    stream: Stream, reopen: Callable[[], Stream], wait: Callable[[float], None]
 ) -> Generator[bytes, None, Stream]:
-    while True:
+    """Silence until the device works again; closing and opening it may hang, so we wait aside."""
+    opened: list[Stream] = []
+
+    def attempt() -> None:
+        with contextlib.suppress(AudioError):
+            opened.append(reopen())
+
+    working = _aside(stream.close)
+    while not opened:
         for _ in range(round(RETRY_S / BLOCK_S)):
             wait(BLOCK_S)
             yield SILENCE
-        with contextlib.suppress(AudioError):
-            return reopen()
+        if not working.is_alive() and not opened:
+            working = _aside(attempt)
+    return opened[0]
+
+
+def _aside(work: Callable[[], None]) -> threading.Thread:
+    """Start what may hang: PortAudio does, as long as the sound server is stopped."""
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    thread.join(0.02)  # mostly it is done at once
+    return thread
 
 
 class _PortAudioStream:
