@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from voicecheck.speech import RATE_HZ, AnnouncerError, Speech, estimated_s
+from voicecheck.speech import RATE_HZ, AnnouncerError, Speech
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -23,20 +23,20 @@ if TYPE_CHECKING:
 
     from voicecheck.speech import Samples
 
-__all__ = ["AnnouncerError", "Loudspeaker", "Muted", "Player", "Speech", "WavFile", "estimated_s"]
+__all__ = ["AnnouncerError", "Loudspeaker", "Muted", "Player", "Speech", "WavFile"]
 
 
 class Muted:
-    """Says nothing, and takes as long as saying it would."""
+    """Says nothing, so nobody is deaf meanwhile."""
 
-    voice = "muted"
+    voice = "muted: prompts are only shown"
 
     def prepare(self, texts: Iterable[str]) -> None:
         """Nothing to prepare."""
 
-    def say(self, text: str) -> float:
-        """Seconds that the text would take."""
-        return estimated_s(text)
+    def say(self, _text: str) -> float:
+        """No time at all."""
+        return 0.0
 
     def stop(self) -> None:
         """Nothing to silence."""

@@ -123,6 +123,7 @@ class Service:
             if isinstance(block, bytes):
                 self._take(block)
             else:
+                self._ears.skip(b"")  # nothing is joined across a gap or an entry by hand
                 self.step(block)
             self._step_if_due()
             if self.closed:
