@@ -136,9 +136,7 @@ def test_every_row_too_many_is_caught(
     assert caught() is ((fact, mode) not in HARMLESS)
 
 
-@pytest.mark.parametrize(
-    "fact", [facts.Overridden, facts.BailedOut, facts.Occurred, facts.Reopened]
-)
+@pytest.mark.parametrize("fact", [facts.Overridden, facts.BailedOut, facts.Occurred])
 @pytest.mark.parametrize("mode", [mode for mode in Mode if mode is not Mode.CLOSED])
 def test_every_missing_row_of_what_is_never_blocked_is_caught(
     fact: type[Fact], mode: Mode, monkeypatch: pytest.MonkeyPatch
