@@ -28,6 +28,7 @@ _OURS = Path(__file__).parent / "model"
 _PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 6 // 100  # 60 ms: Vosk looks for an end once a call
 _LONGEST_BYTES = 2 * SAMPLE_RATE_HZ * 12  # no noise holds an utterance open for longer
 _ALTERNATIVES = 12
+_SILENT = -3  # Kaldi's levels: warnings are -1, errors -2; ours come as exceptions
 
 
 class ModelError(ValueError):
@@ -180,22 +181,24 @@ def _load_own(phrases: Collection[str], words: Mapping[str, Sequence[str]]) -> A
         compile_graph(phrases, lambda word: variants(word, words), folder)
         for part in ("am", "conf"):
             (folder / part).symlink_to(_OURS / part, target_is_directory=True)
-        return _load(folder)  # Vosk keeps nothing open: the folder may go
+        return _loaded(folder, "The model that voicecheck ships")  # and then needs no file
 
 
 def _load(folder: Path) -> Any:
-    import vosk  # noqa: PLC0415 (it loads much else)
-
     if not folder.is_dir():
         raise ModelError(f"There is no model folder {folder}: give the folder of a Vosk model.")
-    vosk.SetLogLevel(-1)
+    return _loaded(folder, f"The model in {folder}")
+
+
+def _loaded(folder: Path, what: str) -> Any:
+    import vosk  # noqa: PLC0415 (it loads much else)
+
+    vosk.SetLogLevel(_SILENT)
     try:
         return vosk.Model(str(folder))
     except Exception as error:  # Vosk raises nothing narrower
-        raise ModelError(
-            f"The model in {folder} cannot be loaded: files are missing or broken; "
-            f"install it again, or leave it out to use the one that voicecheck ships."
-        ) from error
+        sentence = f"{what} cannot be loaded: files are missing or broken; install it again."
+        raise ModelError(sentence) from error
 
 
 def _check_vocabulary(model: Any, phrases: Collection[str], folder: Path) -> None:

@@ -1,0 +1,228 @@
+"""The recogniser on its shipped model: speech by espeak-ng, made here, and the ways it can fail."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from speech import RATE_HZ, Samples, noise, say
+
+import voicecheck
+from voicecheck import recogniser
+from voicecheck.acoustic.graph import UNKNOWN, Costs, _Builder, compile_graph
+from voicecheck.acoustic.lexicon import UnknownWordError, variants
+from voicecheck.recogniser import ModelError, Recogniser
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from voicecheck.inputs import Heard
+
+MODEL = Path(voicecheck.__file__).parent / "model"
+PHRASES = (
+    "confirm",
+    "negative",
+    "checklist say again",
+    "checklist sulcus not seen",
+    "checklist triangle free of fat",
+    "checklist artery divided",
+    "checklist specimen removed",
+)
+
+
+@pytest.fixture(scope="module")
+def ears() -> Iterator[Recogniser]:
+    with Recogniser(PHRASES) as opened:
+        yield opened
+
+
+def streamed(ears: Recogniser, samples: Samples, block: int = 3200) -> list[Heard]:
+    data = samples.tobytes()
+    heard = [each for at in range(0, len(data), block) for each in ears.hear(data[at : at + block])]
+    return heard + ears.finish()
+
+
+def texts(heard: list[Heard]) -> list[str]:
+    return [each.text for each in heard]
+
+
+# What is heard
+
+
+@pytest.mark.parametrize("phrase", PHRASES)
+def test_a_phrase_is_heard(ears: Recogniser, phrase: str) -> None:
+    (heard,) = streamed(ears, say(phrase))
+    assert heard.text == phrase
+    assert heard.confidence >= recogniser.LEAST_CONFIDENCE
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "please move the table a little further to the left",
+        "artery divided",
+        "checklist artery",
+        "checklist the artery was divided yesterday evening",
+        "could somebody confirm the number of swabs",
+    ],
+)
+def test_what_is_no_phrase_is_never_a_phrase(ears: Recogniser, said: str) -> None:
+    heard = streamed(ears, say(said))
+    assert not set(texts(heard)) & set(PHRASES)
+
+
+def test_silence_and_faint_noise_are_nothing(ears: Recogniser) -> None:
+    assert streamed(ears, np.zeros(RATE_HZ * 4, np.int16)) == []
+    assert streamed(ears, noise(RATE_HZ * 4, seed=1, level=30).astype(np.int16)) == []
+
+
+def test_times_count_the_audio(ears: Recogniser) -> None:
+    del ears
+    with Recogniser(PHRASES) as fresh:
+        quiet = np.zeros(RATE_HZ * 3, np.int16)
+        parts = [say("confirm"), quiet, say("negative"), quiet, say("confirm")]
+        heard = streamed(fresh, np.concatenate(parts))
+        assert texts(heard) == ["confirm", "negative", "confirm"]
+        starts = np.cumsum([0, *map(len, parts)]) / RATE_HZ
+        for each, start, part in zip(heard, starts[::2], parts[::2], strict=True):
+            begins, ends = start + 0.4, start + len(part) / RATE_HZ - 0.8
+            assert begins - 0.1 <= each.audio_from_s < each.audio_to_s <= ends + 0.2
+            assert each.audio_from_s <= begins + 0.4
+
+
+def test_a_skipped_block_takes_time_but_is_not_heard(ears: Recogniser) -> None:
+    del ears
+    with Recogniser(PHRASES) as fresh:
+        said = say("confirm")
+        fresh.hear(say("negative")[: RATE_HZ * 3 // 5].tobytes())  # half-heard, then dropped
+        fresh.skip(said.tobytes())
+        (heard,) = streamed(fresh, said)
+        passed_s = RATE_HZ * 3 // 5 / RATE_HZ + len(said) / RATE_HZ
+        assert heard.text == "confirm"
+        assert passed_s + 0.3 <= heard.audio_from_s <= passed_s + 0.8
+
+
+@pytest.mark.parametrize("block", [1, 333, 1600, 9999, 10**6])
+def test_blocks_of_any_length_are_heard_alike(ears: Recogniser, block: int) -> None:
+    said = say("checklist sulcus not seen")
+    if block == 1:
+        said = said[: RATE_HZ * 2]
+    (heard,) = streamed(ears, said, block)
+    assert heard.text == "checklist sulcus not seen"
+
+
+def test_the_decision_comes_before_the_audio_ends(ears: Recogniser) -> None:
+    said = say("checklist artery divided")
+    (heard,) = ears.hear(said.tobytes())  # 0.8 s of quiet follow the words: enough to end by itself
+    assert heard.text == "checklist artery divided"
+    assert ears.finish() == []
+
+
+def test_noise_cannot_hold_an_utterance_open(ears: Recogniser) -> None:
+    loud = noise(RATE_HZ * 30, seed=3, level=6000).clip(-32767, 32767).astype(np.int16)
+    heard = streamed(ears, np.concatenate((loud, say("confirm"))))
+    assert texts(heard)[-1:] == ["confirm"]
+    assert not set(texts(heard[:-1])) & set(PHRASES)
+
+
+def test_a_taught_word_is_heard() -> None:
+    words = {"flurbel": ["F L ER B AH L"]}
+    with Recogniser(["checklist flurbel removed", "confirm"], words=words) as ears:
+        assert texts(streamed(ears, say("checklist flurbel removed"))) == [
+            "checklist flurbel removed"
+        ]
+
+
+def test_the_name_tells_the_model_apart(ears: Recogniser) -> None:
+    assert re.fullmatch(r"voicecheck model, sha256 [0-9a-f]{12}", ears.name)
+
+
+# What is refused
+
+
+def test_a_word_that_nobody_can_say_is_refused() -> None:
+    with pytest.raises(UnknownWordError, match=r"flurbel.*\[lexicon\]"):
+        Recogniser(["checklist flurbel"])
+
+
+def test_no_phrase_at_all_is_refused() -> None:
+    with pytest.raises(ValueError, match="at least one phrase"):
+        Recogniser([])
+
+
+def test_a_missing_model_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ModelError, match="no model folder"):
+        Recogniser(PHRASES, model=tmp_path / "nowhere")
+    with pytest.raises(ModelError, match="missing or broken"):
+        Recogniser(PHRASES, model=tmp_path)
+
+
+def test_a_broken_model_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = (MODEL / "am" / "final.mdl").read_bytes()
+    broken = tmp_path / "model"
+    shutil.copytree(MODEL / "conf", broken / "conf")
+    (broken / "am").mkdir()
+    monkeypatch.setattr(recogniser, "_OURS", broken)
+    for content in (b"", b"not a model", whole[:100], whole[: len(whole) // 2]):
+        (broken / "am" / "final.mdl").write_bytes(content)
+        with pytest.raises(ModelError, match="missing or broken"):
+            Recogniser(PHRASES)
+
+
+def test_a_model_with_a_fixed_graph_is_refused(tmp_path: Path) -> None:
+    for part in ("am", "conf"):
+        shutil.copytree(MODEL / part, tmp_path / part)
+    compile_graph(PHRASES, variants, tmp_path)
+    with pytest.raises(ModelError, match="fixed graph"):
+        Recogniser(PHRASES, model=tmp_path)
+
+
+# Another Vosk model: ours with its graph in the form that takes phrases at run time
+
+
+@pytest.fixture(scope="module")
+def dynamic(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder: Path = tmp_path_factory.mktemp("dynamic")
+    words = sorted({word for phrase in PHRASES for word in phrase.split()})
+    numbers = {word: number for number, word in enumerate(("<eps>", UNKNOWN, *words))}
+    loop, any_word = _Builder(numbers, variants, Costs()), _Builder(numbers, variants, Costs())
+    root, inside, last = loop._node(), loop._state(), loop._node()
+    loop._rest(root)
+    for state, _ in root.sources:
+        list(loop._any_phone(state, "begin", inside, numbers[UNKNOWN]))
+    list(loop._any_phone(inside, "internal", inside))
+    last.sources = list(loop._any_phone(inside, "end", None))
+    loop._rest(last)
+    for after in (last, *[loop._word(root, word) for word in words]):
+        for state, _ in after.sources:
+            loop._arc(state, root.entry)
+    loop._end(root)
+    only = any_word._node()
+    for number in list(numbers.values())[1:]:
+        any_word._arc(only.entry, only.entry, number, number)
+    any_word._end(only)
+    for part in ("am", "conf"):
+        shutil.copytree(MODEL / part, folder / part)
+    (folder / "graph").mkdir()
+    (folder / "graph" / "HCLr.fst").write_bytes(loop.fst())
+    (folder / "graph" / "Gr.fst").write_bytes(any_word.fst())
+    (folder / "graph" / "disambig_tid.int").write_text("")
+    listed = "".join(f"{word} {number}\n" for word, number in numbers.items())
+    (folder / "graph" / "words.txt").write_text(listed)
+    return folder
+
+
+def test_another_model_hears_the_phrases(dynamic: Path) -> None:
+    with Recogniser(PHRASES, model=dynamic) as ears:
+        for phrase in ("confirm", "checklist artery divided"):
+            assert phrase in texts(streamed(ears, say(phrase)))
+        assert ears.name.startswith(f"Vosk model {dynamic.name}, sha256 ")
+
+
+def test_words_that_another_model_lacks_are_all_named(dynamic: Path) -> None:
+    with pytest.raises(ModelError, match="does not know camera, port:"):
+        Recogniser(["checklist camera port", "confirm"], model=dynamic)
