@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import os
 import queue
+import re
 import shutil
 import statistics
 import time
@@ -18,6 +19,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from cable import Cable
 from shown import ALL, view_of
 from stories import shipped
 
@@ -227,8 +229,8 @@ def test_the_seconds_left_are_counted_down_and_elapsed_time_goes_on(
     display: Display, page: Page
 ) -> None:
     show(display, page, view_of("pausing"))
-    expect(page.locator("#wait")).to_have_text("5 s")
-    expect(page.locator("#wait")).to_have_text("3 s", timeout=4000)
+    expect(page.locator("#wait")).to_have_text(re.compile("[45] s"))
+    expect(page.locator("#wait")).to_have_text(re.compile("[0-2] s"))
     late = view_of("gate_open")
     show(
         display,
@@ -236,7 +238,7 @@ def test_the_seconds_left_are_counted_down_and_elapsed_time_goes_on(
         replace(late, opened_utc="2031-05-06T00:00:00.000Z", at_utc="2031-05-06T02:03:59.500Z"),
     )
     expect(page.locator("#elapsed")).to_have_text("2:03")
-    expect(page.locator("#elapsed")).to_have_text("2:04", timeout=3000)
+    expect(page.locator("#elapsed")).to_have_text("2:04", timeout=6000)
 
 
 def test_nothing_moves_flashes_or_sounds(display: Display, page: Page) -> None:
@@ -401,7 +403,7 @@ def test_the_page_says_that_it_is_stale_and_comes_back_by_itself(
     expect(page.locator("#stale")).to_be_visible(timeout=6000)
     stale_s = time.monotonic() - closed_s
     assert 2 < stale_s < 4.5
-    expect(page.locator("#stale")).to_have_text("Not live for 4 s. Do not rely on this.")
+    expect(page.locator("#stale")).to_have_text(re.compile(r"^Not live for \d+ s\. Do not rely"))
     expect(entry.locator("#stale")).to_be_visible()
     page.screenshot(path=screens / "stale.png")
     expect(page.locator("#gate-word")).to_have_text(view_of("gate_open").gate.word)
@@ -428,15 +430,23 @@ def test_the_page_says_that_it_is_stale_and_comes_back_by_itself(
     counted.append(f"display: stale shown after {stale_s:.1f} s, back {back_s:.1f} s after restart")
 
 
-def test_a_server_that_is_silent_but_not_gone_is_stale_too(browser: Browser) -> None:
-    page = browser.new_page()
-    silent = Display(port=0, token=TOKEN, keys=(), entered=lambda _: None)
-    silent.start()
-    page.route("**/events", lambda route: route.fulfill(content_type="text/event-stream", body=""))
-    page.goto(silent.address)
-    expect(page.locator("#stale")).to_be_visible(timeout=6000)
-    page.close()
-    silent.close()
+def test_a_page_that_is_cut_off_without_a_word_notices_and_opens_a_new_connection(
+    browser: Browser, display: Display
+) -> None:
+    with Cable(display.port) as cable:
+        page = browser.new_page()
+        page.goto(f"http://127.0.0.1:{cable.port}/")
+        show(display, page, view_of("opened"))
+        page.wait_for_timeout(4000)
+        assert page.locator("#stale").is_hidden(), "nothing was said, and still it is live"
+        cable.pull()
+        display.show(view_of("early"))
+        expect(page.locator("#stale")).to_be_visible(timeout=6000)
+        expect(page.locator("#asked-text")).to_have_text(view_of("opened").asked.text)
+        cable.plug_in()
+        expect(page.locator("#stale")).to_be_hidden(timeout=9000)
+        expect(page.locator("#asked-text")).to_have_text(view_of("early").asked.text)
+        page.close()
 
 
 def test_a_page_without_the_token_shows_no_keys(browser: Browser, display: Display) -> None:

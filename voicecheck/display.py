@@ -113,6 +113,7 @@ class Display:
             server_header=False,
             limit_concurrency=MOST_READERS,
             timeout_graceful_shutdown=1,
+            timeout_keep_alive=1,  # an idle connection may be dead: better none to come back to
         )
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(

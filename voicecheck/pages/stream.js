@@ -1,7 +1,7 @@
 // Follows the case: hands on every View, and says when none has been confirmed for too long.
 
 const STALE_AFTER_MS = 3000; // three signs of life that did not come
-const RENEW_AFTER_MS = 5000; // an open connection may be dead without anybody knowing
+const RENEW_AFTER_MS = 4000; // an open connection may be dead without anybody knowing
 
 /** Calls onView(view, ageMs) for each View and onLink(silentMs | null) every quarter second. */
 export function follow(onView, onLink) {
