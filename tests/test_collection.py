@@ -1,0 +1,350 @@
+"""Many cases: every figure worked out three times, by three programs that share no code.
+
+The series is invented, generated through the real core. The figures come from DuckDB over our
+Parquet; from Dask on two worker processes over the same files; and from one pass over the logs as
+plain JSON (independent.py), which knows nothing of ours.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import os
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from html.parser import HTMLParser
+from pathlib import Path
+from statistics import fmean, median
+from typing import Any
+
+import independent
+import pyarrow.parquet as pq
+import pytest
+from click.testing import CliRunner
+from invented import invent, write_series
+
+from voicecheck.after.examine import examine
+from voicecheck.after.figures import FIGURES, Summary, summarise
+from voicecheck.after.layout import PARTITIONED, TABLES, VERSION, readme
+from voicecheck.after.runchart import FEWEST, Series, limits, run_chart
+from voicecheck.cli_after import cases_command
+from voicecheck.collection import CollectionError, cases_page, collect
+from voicecheck.journal import read
+from voicecheck.review import review
+
+COUNT = 200
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Collected:
+    """The series and all that came of it."""
+
+    folder: Path
+    home: Path
+    summary: Summary
+    plain: list[dict[str, Any]]
+
+
+@pytest.fixture(scope="module")
+def series(tmp_path_factory: pytest.TempPathFactory) -> Collected:
+    folder = tmp_path_factory.mktemp("series")
+    logs = write_series(folder, COUNT)
+    damaged = bytearray(logs[17].read_bytes())
+    damaged[-900] ^= 4
+    (folder / "damaged").mkdir()
+    (folder / "damaged" / "flipped.log").write_bytes(damaged)
+    (folder / "damaged" / "torn.log").write_bytes(logs[18].read_bytes()[:-30])
+    (folder / "damaged" / "empty.log").write_bytes(b"")
+    home = collect(folder, folder / "out", folder / "labels.csv", processes=2)
+    plain = [independent.figures(log.read_bytes()) for log in logs]
+    return Collected(folder=folder, home=home, summary=summarise(home), plain=plain)
+
+
+# ------------------------------------------------------------------------------ the same numbers
+
+
+def test_every_case_has_the_figures_of_the_plain_pass(
+    series: Collected, counted: list[str]
+) -> None:
+    rows = {row["case"]: row for row in pq.read_table(series.home / "cases").to_pylist()}
+    assert len(rows) == len(series.plain) == COUNT
+    for plain in series.plain:
+        ours = {name: rows[plain["case"]][name] for name in plain}
+        assert ours == pytest.approx(plain, abs=1e-6)
+    counted.append(f"{COUNT} invented cases, {len(series.plain[0])} figures each, worked out twice")
+
+
+def _some(values: list[Any], how: Callable[[list[Any]], float]) -> float | None:
+    known = [value for value in values if value is not None]
+    return how(known) if known else None
+
+
+def by_hand(cases: list[dict[str, Any]]) -> dict[str, float | None]:
+    """The figures of a group, in plain Python."""
+
+    def column(name: str) -> list[Any]:
+        return [case[name] for case in cases]
+
+    def scaled(name: str) -> float | None:
+        found = _some(column(name), median)
+        return None if found is None else found / 60
+
+    return {
+        "cases": len(cases),
+        "closed": fmean(column("closed")),
+        "completion": fmean(case["items_stated"] / case["items_required"] for case in cases),
+        "criteria_min": scaled("criteria_s"),
+        "stood_min": scaled("criteria_stood_s"),
+        "pause": _some(column("pause_before_act"), fmean),
+        "refusals": fmean(column("refusals")),
+        "lapses": fmean(column("lapses")),
+        "bail_outs": fmean(bailed > 0 for bailed in column("bail_outs")),
+        "overrides": fmean(over > 0 for over in column("overrides")),
+    }
+
+
+def check(row: Any, cases: list[dict[str, Any]]) -> None:
+    plain = by_hand(cases)
+    assert {name: row[name] for name in plain} == pytest.approx(plain, abs=1e-9)
+
+
+def test_the_overall_figures_are_those_of_the_plain_pass(series: Collected) -> None:
+    check(series.summary.overall, series.plain)
+
+
+def test_every_months_figures_are_those_of_the_plain_pass(series: Collected) -> None:
+    months = defaultdict(list)
+    for case in series.plain:
+        months[case["month"]].append(case)
+    assert list(series.summary.months) == sorted(months)
+    for month, cases in months.items():
+        check(series.summary.months[month], cases)
+
+
+@pytest.mark.parametrize("label", ["level", "grade"])
+def test_every_labels_figures_are_those_of_the_plain_pass(series: Collected, label: str) -> None:
+    with (series.folder / "labels.csv").open(encoding="utf-8", newline="") as file:
+        of = {row["case"]: row[label] for row in csv.DictReader(file)}
+    groups = defaultdict(list)
+    for case in series.plain:
+        groups[of[case["case"]]].append(case)
+    assert set(series.summary.labels[label]) == set(groups)
+    for value, cases in groups.items():
+        check(series.summary.labels[label][value], cases)
+
+
+def test_dask_on_two_worker_processes_gives_the_same_numbers(
+    series: Collected, counted: list[str]
+) -> None:
+    import dask.dataframe as dd
+    from distributed import Client, LocalCluster
+
+    connect: Any = Client  # the library has no types for it
+    start: Any = LocalCluster
+    with (
+        start(
+            n_workers=2,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address=None,
+            silence_logs=40,
+        ) as cluster,
+        connect(cluster) as client,
+    ):
+        workers = set(client.run(os.getpid).values())
+        cases = dd.read_parquet(series.home / "cases")
+        items = dd.read_parquet(series.home / "items")
+        columns = ["closed", "refusals", "lapses", "pause_before_act"]
+        numbers = cases[columns].astype("float64")
+        means, by_month, stated = client.compute(
+            [
+                numbers.mean(),
+                numbers.assign(month=cases["month"]).groupby("month", observed=True).mean(),
+                items.assign(stated=items["stated"].astype("float64"))
+                .groupby("item")["stated"]
+                .mean(),
+            ],
+            sync=True,
+        )
+    assert len(workers | {os.getpid()}) == 3
+    ours = {"closed": "closed", "refusals": "refusals", "lapses": "lapses"}
+    ours["pause_before_act"] = "pause"
+    for column, name in ours.items():
+        assert means[column] == pytest.approx(series.summary.overall[name])
+        for month, row in series.summary.months.items():
+            assert by_month[column][month] == pytest.approx(row[name])
+    assert sorted(stated) == pytest.approx(sorted(row["stated"] for row in series.summary.items))
+    counted.append("DuckDB, Dask on two processes and a plain pass agree")
+
+
+# -------------------------------------------------------------------------------------- the layout
+
+
+def test_the_files_are_the_documented_layout_and_nothing_else(series: Collected) -> None:
+    assert series.home.name == f"layout-{VERSION}"
+    for name, columns in TABLES.items():
+        files = list((series.home / name).rglob("*.parquet"))
+        assert files
+        for file in files:
+            schema = pq.read_schema(file)
+            assert schema.names == list(columns)
+            assert schema.metadata[b"voicecheck.layout"] == str(VERSION).encode()
+            assert all(schema.field(column).metadata[b"meaning"] for column in columns)
+            depth = len(file.relative_to(series.home).parts)
+            assert depth == (3 if name in PARTITIONED else 2)
+
+
+def test_the_layout_of_a_released_version_never_changes() -> None:
+    """A changed column is a new version: then add its digest here, and keep the old ones."""
+    digests = {1: "edb031ee593e3403417223ebf06610402766f00288efa1bd036991218708b444"}
+    assert hashlib.sha256(readme().encode()).hexdigest() == digests[VERSION]
+
+
+def test_the_readme_beside_the_tables_names_every_column(series: Collected) -> None:
+    text = (series.home / "README.txt").read_text("utf-8")
+    for name, columns in TABLES.items():
+        assert f"\n{name}" in text
+        assert all(f"  {column} " in text for column in columns)
+
+
+def test_collecting_again_replaces_what_was_there(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 2)
+    collect(folder, tmp_path / "out")
+    (folder / "0.log").unlink()
+    home = collect(folder, tmp_path / "out")
+    assert pq.read_table(home / "cases").num_rows == 1
+
+
+def write_some(folder: Path, count: int) -> None:
+    folder.mkdir()
+    for number in range(count):
+        lines = invent(number)
+        (folder / f"{number}.log").write_bytes(b"".join(line + b"\n" for line in lines))
+
+
+# ------------------------------------------------------------------------------------ damaged logs
+
+
+def test_damaged_logs_are_listed_with_their_line_and_counted_nowhere(series: Collected) -> None:
+    damaged = {row["file"]: row["damage"] for row in series.summary.damaged}
+    assert set(damaged) == {"damaged/flipped.log", "damaged/torn.log", "damaged/empty.log"}
+    assert all(damage.startswith("Line ") for damage in damaged.values())
+    assert series.summary.overall["cases"] == COUNT
+    page = cases_page(series.summary, "series")
+    assert "3 damaged logs, listed below, in none of the figures" in page
+    assert "damaged/torn.log" in page
+
+
+def test_a_folder_of_nothing_but_damage_still_gives_a_page(tmp_path: Path) -> None:
+    (tmp_path / "a.log").write_bytes(b"no log\n")
+    summary = summarise(collect(tmp_path, tmp_path / "out"))
+    assert summary.overall["cases"] == 0
+    assert "0 cases" in cases_page(summary, "nothing")
+
+
+# ----------------------------------------------------------------------------------- the run charts
+
+FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
+"""NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: ten batches' flow rate."""
+
+
+def test_limits_are_those_of_the_handbooks_worked_example() -> None:
+    """Its results: mean 50.81, limits 55.8041 and 45.8159."""
+    found = limits(FLOW)
+    assert found.mean == pytest.approx(50.81)
+    assert found.upper == pytest.approx(55.8041, abs=5e-5)
+    assert found.lower == pytest.approx(45.8159, abs=5e-5)
+    assert (found.upper - found.mean) == pytest.approx(2.66 * 1.8778, abs=2e-3)
+
+
+def test_limits_need_two_values_and_are_drawn_from_six_on() -> None:
+    with pytest.raises(ValueError, match="at least two"):
+        limits([1.0])
+    months = tuple(f"2031-{month:02}" for month in range(1, 11))
+    few = Series(title="t", unit="u", months=months[: FEWEST - 1], values=tuple(FLOW[: FEWEST - 1]))
+    assert few.limits is None
+    assert few.outside == ()
+    assert "upper limit" not in run_chart(few)
+
+
+def test_a_month_beyond_the_limits_is_named_and_drawn_the_same_every_time() -> None:
+    months = tuple(f"2031-{month:02}" for month in range(1, 12))
+    odd = Series(title="flow", unit="rate", months=months, values=(*FLOW, 75.0))
+    assert odd.outside == ("2031-11",)
+    assert run_chart(odd) == run_chart(odd)
+    assert "upper limit" in run_chart(odd)
+
+
+# -------------------------------------------------------------------------------- the page, the end
+
+
+class Tags(HTMLParser):
+    """Which tags a page has."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.found: set[str] = set()
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.add(tag)
+        assert not any(name.startswith("on") for name, _ in attrs)
+        assert all((dict(attrs).get(key) or "#")[0] == "#" for key in ("href", "src", "xlink:href"))
+
+
+def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Collected) -> None:
+    page = cases_page(series.summary, "series")
+    assert not Tags(page).found & {"script", "link", "img", "iframe"}
+    for name, figure in FIGURES.items():
+        assert figure.name in page
+        assert figure.write(series.summary.overall[name]) in page
+    assert page.count("<svg") == 6
+    assert "By level" in page
+    assert "By grade" in page
+
+
+def test_the_series_is_reviewed_end_to_end(series: Collected, counted: list[str]) -> None:
+    """Every case is told in the collection; the pages of the four longest are made here."""
+    logs = sorted(series.folder.glob("*.log"), key=lambda log: -log.stat().st_size)
+    for log in logs[:4]:
+        kept = read(log)
+        page = review(examine(kept.lines, kept.torn), log.name)
+        assert "Bytes and story hold" in page
+        plain = independent.figures(log.read_bytes())
+        assert f"<dt>refused</dt><dd>{plain['refusals']}</dd>" in page
+    counted.append(f"{len(logs)} invented cases told, 4 pages made")
+
+
+def test_the_command_prints_the_figures_and_writes_the_page(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 3)
+    (folder / "labels.csv").write_text("case,level\ninvented-0,senior\n", encoding="utf-8")
+    out = tmp_path / "out"
+    ran = CliRunner().invoke(
+        cases_command, [str(folder), "--out", str(out), "--labels", str(folder / "labels.csv")]
+    )
+    assert ran.exit_code == 0, ran.output
+    assert "         3  cases" in ran.output
+    assert (out / "cases.html").exists()
+    assert "senior" in (out / "cases.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("labels", "sentence"),
+    [(None, "There is no log"), ("name,level\na,b\n", "has no column called case")],
+)
+def test_bad_input_gets_one_sentence(tmp_path: Path, labels: str | None, sentence: str) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 1 if labels else 0)
+    table = tmp_path / "labels.csv"
+    table.write_text(labels or "", encoding="utf-8")
+    with pytest.raises(CollectionError, match=sentence):
+        collect(folder, tmp_path / "out", table if labels else None)
+
+
+def test_the_plain_pass_uses_nothing_of_ours(series: Collected) -> None:
+    assert json.dumps(series.plain[0])
+    assert "voicecheck" not in Path(independent.__file__).read_text("utf-8")
