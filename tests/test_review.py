@@ -24,6 +24,7 @@ from voicecheck.cli_after import review_command
 from voicecheck.inputs import Trouble
 from voicecheck.procedure import Event
 from voicecheck.review import Doublet, review
+from voicecheck.scenario import parse_scenario
 from voicecheck.wording import CAUTION
 
 _ANSWER = 'answers=[{id="y",phrases=["%s"],says="y"}]'
@@ -132,6 +133,29 @@ def test_the_same_log_gives_the_same_page_in_another_process(tmp_path: Path) -> 
 def test_what_a_log_says_cannot_become_part_of_the_page(page: str) -> None:
     assert "<b>unplugged</b>" not in page
     assert "&lt;b&gt;unplugged&lt;/b&gt;" in page
+
+
+# --------------------------------------------------------------------------- the rehearsal cases
+
+SCENARIOS = Path(__file__).parents[1] / "recordings_synthetic"
+
+
+@pytest.mark.parametrize(
+    "name", sorted(path.parent.name for path in SCENARIOS.glob("*/scenario.toml"))
+)
+def test_every_rehearsal_case_is_reviewed_end_to_end(name: str) -> None:
+    """Its lines as text, through the core, to a page."""
+    scenario = parse_scenario((SCENARIOS / name / "scenario.toml").read_text("utf-8"), name)
+    tale = Story()
+    for line in scenario.lines:
+        tale.say(line.heard)
+        if line.later:
+            tale.wait()
+    page = review(examine(tale.lines()), f"{name}.log")
+    refused = sum(line.then == "Refused" for line in scenario.lines)
+    assert f"<dt>refused</dt><dd>{refused}</dd>" in page
+    assert "<dt>record closed</dt><dd>yes</dd>" in page
+    assert "Bytes and story hold" in page
 
 
 # ------------------------------------------------------------------------------------ what it says

@@ -90,6 +90,12 @@ FIGURES: Mapping[str, Figure] = {
         scale=100,
         most=100,
     ),
+    "confidence": Figure(
+        sql="median(confidence_median)",
+        name="recogniser's confidence",
+        unit="median of the cases' medians",
+        write=_decimal,
+    ),
     "deaf": Figure(
         sql="sum(deaf_s) / nullif(sum(length_s), 0)",
         name="deaf while speaking",

@@ -110,6 +110,10 @@ class Departure:
     """The last notable lines before it, at most five, none from before an earlier departure."""
     resumed: Moment | None
 
+    def as_happening(self) -> Happening:
+        """The departure as one line among others."""
+        return Happening(at=self.at, kind="course left", what=self.what, why="", cause=self.cause)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Stood:

@@ -7,6 +7,7 @@ page says the same in tables. Colours are from the palette of Okabe & Ito, "Colo
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -42,6 +43,7 @@ SHAPES = {
     "help": ("*", BLACK),
     "interruption": ("d", SKY),
     "gap": ("p", BLACK),
+    "course left": ("P", VERMILION),
     "refused": ("X", VERMILION),
     "withdrawn": ("<", BLUE),
     "answered anew": ("o", BLUE),
@@ -64,6 +66,7 @@ def timeline(report: Report) -> str:
         _marks(axes, report.events, places["events and cautions"])
         _marks(axes, report.refusals, places["refused"])
         _marks(axes, report.corrections, places["withdrawn or lapsed"])
+        _departures(axes, report, places["course left"])
         _hearing(axes, report, places)
         return svg(figure)
 
@@ -90,7 +93,7 @@ _ROWS = (
 
 def svg(figure: Figure) -> str:
     """A figure as one <svg> element that can stand inside a page."""
-    memory = library("io").StringIO()
+    memory = io.StringIO()
     figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
     text: str = memory.getvalue()
     return text[text.index("<svg") :].replace("<svg ", '<svg role="img" focusable="false" ', 1)
@@ -183,35 +186,67 @@ def _acts(axes: Axes, report: Report, places: dict[str, int]) -> None:
 
 
 def _marks(axes: Axes, happenings: Sequence[Happening], place: int) -> None:
-    """A shape for each, and its words to the right where there is room before the next."""
+    """A shape for each, and its words beside it where they reach no other mark or words."""
     times = [happening.at.since_s / 60 for happening in happenings]
-    ends = [*times, axes.get_xlim()[1]][1:]
-    for happening, at_min, next_min in zip(happenings, times, ends, strict=True):
+    taken_min = float("-inf")
+    for happening, at_min, next_min in zip(
+        happenings, times, [*times, axes.get_xlim()[1]][1:], strict=True
+    ):
         shape, colour = SHAPES[happening.kind]
-        axes.plot([at_min], [place], shape, color=colour, ms=7.5, mec=BLACK, mew=0.6, zorder=4)
-        words = happening.why if happening.kind == "lapsed" else happening.what
-        if happening.kind != "refused" and at_min + _width_min(axes, words) * 1.3 < next_min:
-            axes.annotate(
-                words, (at_min, place), (7, 0), textcoords="offset points", va="center", fontsize=8
-            )
+        axes.plot(
+            [at_min],
+            [place],
+            shape,
+            color=colour,
+            ms=7.5,
+            mec=BLACK,
+            mew=0.6,
+            zorder=4,
+            clip_on=False,
+        )
+        words = _words(happening)
+        wide_min = _width_min(axes, words) * 1.3
+        if words and at_min + wide_min < next_min:
+            _beside(axes, words, at_min, place, right=True)
+            taken_min = at_min + wide_min
+        elif words and at_min - wide_min > max(taken_min, 0):
+            _beside(axes, words, at_min, place, right=False)
+            taken_min = at_min
+        else:
+            taken_min = at_min
+
+
+def _words(happening: Happening) -> str:
+    """What stands beside a mark: a refusal's phrase is in the table only, being long."""
+    match happening.kind:
+        case "refused":
+            return ""
+        case "lapsed":
+            return happening.why
+        case _:
+            return happening.what
+
+
+def _beside(axes: Axes, words: str, at_min: float, place: int, *, right: bool) -> None:
+    axes.annotate(
+        words,
+        (at_min, place),
+        (7 if right else -7, 0),
+        textcoords="offset points",
+        ha="left" if right else "right",
+        va="center",
+        fontsize=8,
+    )
+
+
+def _departures(axes: Axes, report: Report, place: int) -> None:
+    for departure in report.departures:
+        at_min = departure.at.since_s / 60
+        axes.axvline(at_min, color=VERMILION, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1.5)
+    _marks(axes, [departure.as_happening() for departure in report.departures], place)
 
 
 def _hearing(axes: Axes, report: Report, places: dict[str, int]) -> None:
-    for departure in report.departures:
-        at_min = departure.at.since_s / 60
-        place = places["course left"]
-        axes.axvline(at_min, color=VERMILION, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1.5)
-        axes.plot([at_min], [place], "P", color=VERMILION, mec=BLACK, mew=0.6, ms=9, zorder=4)
-        right = at_min + _width_min(axes, departure.what) * 1.3 < axes.get_xlim()[1]
-        axes.annotate(
-            departure.what,
-            (at_min, place),
-            (8 if right else -8, 0),
-            textcoords="offset points",
-            ha="left" if right else "right",
-            va="center",
-            fontsize=8,
-        )
     axes.plot(
         [happening.at.since_s / 60 for happening in report.misunderstood],
         [places["not understood"]] * len(report.misunderstood),
@@ -223,9 +258,10 @@ def _hearing(axes: Axes, report: Report, places: dict[str, int]) -> None:
     )
     axes.broken_barh(
         [_minutes(deaf.start_s, deaf.end_s) for deaf in report.deaf],
-        (places["deaf while speaking"] - 0.22, 0.44),
+        (places["deaf while speaking"] - 0.2, 0.4),
         facecolor=SKY,
-        edgecolor="none",
+        edgecolor=BLUE,
+        linewidth=0.7,
         zorder=3,
     )
     axes.broken_barh(

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from voicecheck.after.examine import Examined
-from voicecheck.after.findings import Asked, Happening, Report, Span
+from voicecheck.after.findings import Asked, Report, Span
 from voicecheck.after.layout import Row, Rows
 from voicecheck.procedure import Kind
 
@@ -138,10 +138,7 @@ def together_s(report: Report) -> float | None:
 
 
 def _happenings(report: Report) -> Iterator[Row]:
-    departures = [
-        Happening(at=one.at, kind="course left", what=one.what, why="", cause=one.cause)
-        for one in report.departures
-    ]
+    departures = [departure.as_happening() for departure in report.departures]
     found = (
         *report.refusals,
         *report.corrections,

@@ -26,7 +26,7 @@ def in_one_sentence(
         _stated(asked, statements),
         _first_act(first_act),
         *_counted(len(refusals), "command was", "commands were"),
-        *(f"the course was left ({one.what})" for one in departures),
+        *_left(departures),
         f"the record was {closed}",
     )
     return f"{'; '.join(clauses)}."
@@ -63,6 +63,12 @@ def _first_act(first: FirstAct | None) -> str:
     pause = "the pause had been taken" if first.pause.stood_s is not None else "without the pause"
     number = _NUMBERS.get(len(stood_s), str(len(stood_s)))
     return f"{when}, all {number} criteria had stood for {duration(min(stood_s))} and {pause}"
+
+
+def _left(departures: Sequence[Departure]) -> Iterator[str]:
+    if departures:
+        ways = ", then ".join(one.what for one in departures)
+        yield f"the course was left ({ways})"
 
 
 _NUMBERS = {2: "two", 3: "three", 4: "four"}

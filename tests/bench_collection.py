@@ -1,0 +1,61 @@
+"""How long it takes to collect many cases, and how that grows: run as a program, by hand.
+
+    python tests/bench_collection.py FOLDER [COUNT …]
+
+Makes the invented logs (once; they stay in FOLDER), proves and collects them, sums them up, and
+lets one plain-Python pass over the same logs work out the same figures, without any proof. Prints
+wall and processor seconds of each part and the most memory that any one process held.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import independent
+from invented import write_series
+
+from voicecheck.after.figures import summarise
+from voicecheck.collection import cases_page, collect
+
+
+def timed(name: str, work: Callable[[], object]) -> None:
+    """Do it, and print what it took; children count, once they have ended."""
+    before, start = os.times(), time.perf_counter()
+    work()
+    wall_s, after = time.perf_counter() - start, os.times()
+    cpu_s = sum(after[:4]) - sum(before[:4])
+    most = max(resource.getrusage(who).ru_maxrss for who in _WHO) / 1024
+    print(f"  {name:42} {wall_s:9.2f} s wall {cpu_s:9.2f} s cpu   {most:6.0f} MiB at most")
+
+
+_WHO = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+
+
+def bench(folder: Path, count: int) -> None:
+    """All parts for so many cases."""
+    logs, out = folder / f"logs-{count}", folder / f"out-{count}"
+    print(f"{count} cases, {os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
+    if not (logs / "labels.csv").exists():
+        timed("make the invented logs", lambda: write_series(logs, count))
+    files = sorted(logs.glob("*.log"))
+    timed("plain pass: same figures, nothing proven", lambda: [_plain(log) for log in files])
+    timed("prove and collect into Parquet", lambda: collect(logs, out, logs / "labels.csv"))
+    timed("sum up with DuckDB", lambda: summarise(out / "layout-1"))
+    timed("page with run charts", lambda: cases_page(summarise(out / "layout-1"), "bench"))
+    size = sum(file.stat().st_size for file in out.rglob("*.parquet"))
+    logged = sum(file.stat().st_size for file in files)
+    print(f"  logs {logged / 2**20:.1f} MiB, Parquet {size / 2**20:.1f} MiB\n", flush=True)
+
+
+def _plain(log: Path) -> object:
+    return independent.figures(log.read_bytes())
+
+
+if __name__ == "__main__":
+    for number in sys.argv[2:] or ("1000", "10000"):
+        bench(Path(sys.argv[1]), int(number))
