@@ -124,7 +124,9 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
     noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
     quietest, loudest = 38.0, 18.0 - 23.0 * strength
     # Noise as loud as speech is rarer than noise well below it.
-    snr_db = loudest + (quietest - loudest) * torch.rand(len(speech), 1, device=speech.device) ** 0.8
+    snr_db = (
+        loudest + (quietest - loudest) * torch.rand(len(speech), 1, device=speech.device) ** 0.8
+    )
     some = 1 - chance(speech, 0.12)
     floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
     return speech + noise * speech_rms * decibels(-snr_db) * some + floor
@@ -179,13 +181,16 @@ def _beeps(like: Tensor) -> Tensor:
 def _hum(like: Tensor) -> Tensor:
     mains = 50 + 10 * chance(like, 0.5)
     return sum(
-        (_tone(like, mains * harmonic) * uniform(like, 0, 1 / harmonic) for harmonic in (1, 2, 3, 5)),
+        (
+            _tone(like, mains * harmonic) * uniform(like, 0, 1 / harmonic)
+            for harmonic in (1, 2, 3, 5)
+        ),
         start=torch.zeros_like(like),
     )
 
 
 def _clanks(like: Tensor) -> Tensor:
-    """Instruments set down: three times a ring of two tones that dies within a tenth of a second."""
+    """Instruments set down: three times a ring of two tones that dies within 0.1 s."""
     time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
     sound = torch.zeros_like(like)
     for _ in range(3):
@@ -207,7 +212,7 @@ def levelled(waveforms: Tensor) -> Tensor:
 
 def hidden(log_mel: Tensor, strength: float) -> Tensor:
     """SpecAugment: a few bands of mel bins and moments of time become the item's mean."""
-    items, frames, bins = log_mel.shape
+    frames, bins = log_mel.shape[1:]
     mean = log_mel.mean((1, 2), keepdim=True)
     across = torch.arange(bins, device=log_mel.device)[None]
     along = torch.arange(frames, device=log_mel.device)[None]

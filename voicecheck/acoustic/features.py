@@ -31,21 +31,17 @@ _BREAK_HZ = 6_000.0
 """Vocal-tract warps are linear up to here and bent above, so that the highest bin stays put."""
 
 
-class Mfcc(torch.nn.Module):
+class Mfcc:
     """Turns waveforms into cepstra, perhaps of a longer or shorter vocal tract."""
 
-    window: Tensor
-    cosines: Tensor
-
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, device: torch.device) -> None:
         hann = torch.hann_window(FRAME_SAMPLES, periodic=False, dtype=torch.float64)
-        self.register_buffer("window", (hann**0.85).float(), persistent=False)
-        self.register_buffer("cosines", _lifted_cosines(), persistent=False)
+        self._window = (hann**0.85).float().to(device)
+        self._cosines = _lifted_cosines().to(device)
 
-    def log_mel(self, waveforms: Tensor, shift: int = SHIFT_SAMPLES, warp: Tensor | None = None) -> (
-        Tensor
-    ):
+    def log_mel(
+        self, waveforms: Tensor, shift: int = SHIFT_SAMPLES, warp: Tensor | None = None
+    ) -> Tensor:
         """Batch × samples in ±1 to batch × frames × mel bins (natural logarithm of the power).
 
         `shift` other than 160 samples changes the tempo; `warp`, one factor an item, scales the
@@ -54,7 +50,7 @@ class Mfcc(torch.nn.Module):
         frames = (waveforms * WAVEFORM_SCALE).unfold(1, FRAME_SAMPLES, shift)
         frames = frames - frames.mean(2, keepdim=True)
         before = torch.cat((frames[..., :1], frames[..., :-1]), 2)
-        spectrum = torch.fft.rfft((frames - PREEMPHASIS * before) * self.window, FFT_SIZE)
+        spectrum = torch.fft.rfft((frames - PREEMPHASIS * before) * self._window, FFT_SIZE)
         power = spectrum.real**2 + spectrum.imag**2
         if warp is None:
             warp = torch.ones(1, device=waveforms.device)
@@ -63,9 +59,9 @@ class Mfcc(torch.nn.Module):
 
     def cepstra(self, log_mel: Tensor) -> Tensor:
         """Batch × frames × mel bins to batch × frames × cepstra."""
-        return log_mel @ self.cosines
+        return log_mel @ self._cosines
 
-    def forward(self, waveforms: Tensor) -> Tensor:
+    def __call__(self, waveforms: Tensor) -> Tensor:
         """Batch × samples in ±1 to batch × frames × cepstra, as Vosk computes them."""
         return self.cepstra(self.log_mel(waveforms))
 

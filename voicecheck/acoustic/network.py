@@ -33,31 +33,30 @@ class _Signal:
 
     def count_to(self, last_offset: int, start: int) -> int:
         end = self.start + (self.values.shape[1] - 1) * self.step
-        return (end - last_offset - start) // SUBSAMPLING + 1
+        return int((end - last_offset - start) // SUBSAMPLING + 1)
 
 
-class Network(nn.Module):
+class Network:
     """Layers with batch normalisation before every ReLU, and of the input."""
 
-    def __init__(self) -> None:
-        super().__init__()
-        self.heard = nn.BatchNorm1d(CEPSTRA, affine=False, momentum=0.02)
-        self.linears = nn.ModuleDict()
-        self.norms = nn.ModuleDict()
+    def __init__(self, device: torch.device) -> None:
+        linears, norms = nn.ModuleDict(), nn.ModuleDict()
         for layer in LAYERS:
-            plain = not layer.relu and not layer.residual
-            self.linears[_key(layer)] = nn.Linear(
-                layer.columns, layer.outputs, bias=layer.name == LAYERS[-1].name
-            )
-            if not plain:
-                self.norms[_key(layer)] = nn.BatchNorm1d(layer.outputs)
+            last = layer.name == LAYERS[-1].name
+            linears[_key(layer)] = nn.Linear(layer.columns, layer.outputs, bias=last)
+            if layer.relu:
+                norms[_key(layer)] = nn.BatchNorm1d(layer.outputs)
             if layer.residual:
                 # Blocks that begin near the identity let ten of them train at once.
-                nn.init.constant_(self.norms[_key(layer)].weight, 0.3)
+                nn.init.constant_(norms[_key(layer)].weight, 0.3)
+        heard = nn.BatchNorm1d(CEPSTRA, affine=False, momentum=0.02)
+        parts = {"heard": heard, "linears": linears, "norms": norms}
+        self.parts = nn.ModuleDict(parts).to(device)
+        """Everything that is learned."""
 
-    def forward(self, features: Tensor) -> Tensor:
+    def __call__(self, features: Tensor) -> Tensor:
         """Batch × frames × cepstra to log-probabilities, batch × ⌈frames / 3⌉ × pdfs."""
-        x = _by_column(self.heard, features)
+        x = _by_column(self.parts["heard"], features)
         first, last = x[:, :1], x[:, -1:]
         x = torch.cat(
             (
@@ -77,9 +76,9 @@ class Network(nn.Module):
         start = source.start - layer.offsets[0]
         count = source.count_to(layer.offsets[-1], start)
         spliced = torch.cat([source.at(start + offset, count) for offset in layer.offsets], 2)
-        values = self.linears[_key(layer)](spliced)
-        if _key(layer) in self.norms:
-            values = _by_column(self.norms[_key(layer)], values)
+        values = self.parts["linears"][_key(layer)](spliced)
+        if layer.relu:
+            values = _by_column(self.parts["norms"][_key(layer)], values)
         if layer.residual:
             values = values + known[layer.residual].at(start, count)
         return _Signal(values.relu() if layer.relu else values, start, SUBSAMPLING)
@@ -94,27 +93,32 @@ def _by_column(norm: nn.Module, values: Tensor) -> Tensor:
     return result.view_as(values)
 
 
-@torch.no_grad()
 def folded(network: Network) -> dict[str, NDArray[np.generic]]:
     """The arrays of weights.npz: matrices in half precision, biases in single."""
     arrays: dict[str, NDArray[np.generic]] = {}
-    for layer in LAYERS:
-        linear = network.linears[_key(layer)]
-        weight = linear.weight.double().cpu()
-        bias = torch.zeros(layer.outputs).double()
-        if linear.bias is not None:
-            bias = linear.bias.double().cpu()
-        if _key(layer) in network.norms:
-            scale, shift = _scale_and_shift(network.norms[_key(layer)])
-            weight, bias = weight * scale[:, None], bias * scale + shift
-        if layer.source == "input":
-            scale, shift = (part.repeat(len(layer.offsets)) for part in _scale_and_shift(
-                network.heard
-            ))
-            weight, bias = weight * scale, bias + weight @ shift
-        arrays[f"{layer.name}.linear"] = weight.numpy().astype(np.float16)
-        arrays[f"{layer.name}.bias"] = bias.numpy().astype(np.float32)
+    with torch.no_grad():
+        for layer in LAYERS:
+            weight, bias = _affine(network, layer)
+            arrays[f"{layer.name}.linear"] = weight.numpy().astype(np.float16)
+            arrays[f"{layer.name}.bias"] = bias.numpy().astype(np.float32)
     return arrays
+
+
+def _affine(network: Network, layer: Layer) -> tuple[Tensor, Tensor]:
+    """The layer's matrix and bias with every normalisation beside it folded in."""
+    linear = network.parts["linears"][_key(layer)]
+    weight = linear.weight.double().cpu()
+    bias = (
+        torch.zeros(layer.outputs).double() if linear.bias is None else linear.bias.double().cpu()
+    )
+    if layer.relu:
+        scale, shift = _scale_and_shift(network.parts["norms"][_key(layer)])
+        weight, bias = weight * scale[:, None], bias * scale + shift
+    if layer.source == "input":
+        parts = _scale_and_shift(network.parts["heard"])
+        scale, shift = (part.repeat(len(layer.offsets)) for part in parts)
+        weight, bias = weight * scale, bias + weight @ shift
+    return weight, bias
 
 
 def _scale_and_shift(norm: nn.Module) -> tuple[Tensor, Tensor]:

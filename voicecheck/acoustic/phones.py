@@ -36,8 +36,8 @@ def from_misaki(phonemes: str) -> list[str]:
 
 
 _ESPEAK_PAIRS = (
-    "eɪ A|aɪ I|ɑɪ I|ʌɪ I|ɔɪ Y|aʊ W|ʌʊ W|ʌu W|ʌʉ W|əɪ ɜ|oʊ O|əʊ O|əʉ O|oːɹ ɔɹ|oː O|or ɔɹ|tʃ ʧ|dʒ ʤ|ɜːɹ ɜ|ɜː ɜ|ɚɹ ɚ|l̩ əl|n̩ ən|"
-    "m̩ əm|ʍ w|ʉ u|ɫ l|r ɹ|ɵ ʊ|y u"
+    "eɪ A|aɪ I|ɑɪ I|ʌɪ I|ɔɪ Y|aʊ W|ʌʊ W|ʌu W|ʌʉ W|əɪ ɜ|oʊ O|əʊ O|əʉ O|oːɹ ɔɹ|oː O|or ɔɹ|tʃ ʧ|"
+    "dʒ ʤ|ɜːɹ ɜ|ɜː ɜ|ɚɹ ɚ|l̩ əl|n̩ ən|m̩ əm|ʍ w|ʉ u|ɫ l|r ɹ|ɵ ʊ|y u"
 )
 _MISAKI_OF_ESPEAK = [pair.split() for pair in _ESPEAK_PAIRS.split("|")]
 _SILENT = set("ˈˌː ̃_|.,;:!?-\n‍")

