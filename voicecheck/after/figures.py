@@ -170,7 +170,9 @@ FROM items GROUP BY place, item ORDER BY place, item
 """
 _HAPPENINGS = """
 SELECT kind, what, count(*) AS times, count(DISTINCT file) AS cases
-FROM happenings WHERE kind != 'other speech' GROUP BY ALL ORDER BY kind, times DESC, what
+FROM happenings WHERE kind != 'other speech' GROUP BY kind, what
+QUALIFY row_number() OVER (PARTITION BY kind ORDER BY times DESC, what) <= 8
+ORDER BY kind, times DESC, what
 """
 
 
