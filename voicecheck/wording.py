@@ -26,8 +26,18 @@ JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
 """Said and shown when the log can no longer be written."""
 
 
-def spoken(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
+def spoken(case: Case, record: Record) -> str:
     """What the machine says once this record is believed; "" for silence.
+
+    An open read-back is asked again after whatever else was said: the last words that a person
+    heard are what a "confirm" confirms.
+    """
+    text, asked = _told(case, record), read_back(case)
+    return text if text.endswith(asked) or not text else _join(text, asked)
+
+
+def _told(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
+    """What a fact is told by.
 
     One line a fact: longer than most functions, and clearer than any way to cut it up.
     """
