@@ -96,7 +96,9 @@ def svg(figure: Figure) -> str:
     memory = io.StringIO()
     figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
     text: str = memory.getvalue()
-    return text[text.index("<svg") :].replace("<svg ", '<svg role="img" focusable="false" ', 1)
+    return text[text.index("<svg") :].replace(
+        "<svg ", '<svg aria-hidden="true" focusable="false" ', 1
+    )
 
 
 def _room(figure: Figure) -> float:
