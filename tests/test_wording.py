@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, shipped
 
-from tests.stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, shipped
 from voicecheck.chain import Checkpoint
 from voicecheck.grammar import phrases
 from voicecheck.speech import AnnouncerError, Speech
