@@ -65,7 +65,8 @@ class Log(Protocol):
 class _Speech:
     text: str
     from_s: float
-    to_s: float
+    until_us: int
+    """By the case's own clock: sound that waited meanwhile is drained by then."""
 
 
 class RecordClosed(Exception):
@@ -113,6 +114,13 @@ class Service:
         return self._speech is None
 
     @property
+    def still_speaks_s(self) -> float:
+        """How long the machine is still deaf, in seconds; 0 while it listens."""
+        if self._speech is None:
+            return 0.0
+        return max(0, self._speech.until_us - self._now(self.position_s).mono_us) / 1_000_000
+
+    @property
     def closed(self) -> bool:
         """Whether the record has ended."""
         return self.case.state.mode is Mode.CLOSED
@@ -124,7 +132,10 @@ class Service:
                 self._take(block)
             else:
                 self._ears.skip(b"")  # nothing is joined across a gap or an entry by hand
+                if isinstance(block, Entered):
+                    self._hush()  # whoever enters has read on, and need not hear it out
                 self.step(block)
+            self._note_news()
             self._step_if_due()
             if self.closed:
                 return
@@ -161,14 +172,20 @@ class Service:
             self._say(text)
 
     def _say(self, text: str) -> None:
+        self._hush()
+        length_s = self._voice.say(text)
+        if length_s:
+            deaf_us = round((length_s + ECHO_S) * 1_000_000)
+            until_us = self._now(self.position_s).mono_us + deaf_us
+            self._speech = _Speech(text=text, from_s=self.position_s, until_us=until_us)
+
+    def _hush(self) -> None:
         if self._speech is not None:
             self._voice.stop()
             self._end_speech()
-        length_s = self._voice.say(text)
-        if length_s:
-            to_s = self.position_s + length_s + ECHO_S
-            self._speech = _Speech(text=text, from_s=self.position_s, to_s=to_s)
-        news = self._voice.news()
+
+    def _note_news(self) -> None:
+        news = None if self.closed else self._voice.news()
         if news is not None:
             self.step(news)
 
@@ -176,7 +193,7 @@ class Service:
         self.position_s += len(block) / BYTES_A_SECOND
         if self._speech is not None:
             self._ears.skip(block)
-            if self.position_s >= self._speech.to_s:
+            if self._now(self.position_s).mono_us >= self._speech.until_us:
                 self._end_speech()
             return
         for heard in self._ears.hear(block):
