@@ -1,8 +1,9 @@
 """Speech goes out: to nobody, into a WAV file, or through a loudspeaker.
 
 All three have one shape: `say(text)` starts to speak and returns how many seconds it will take,
-`stop()` silences, `prepare(texts)` renders ahead, `close()` ends, `voice` names who speaks. Speech
-only, no tone and no beep: those belong to alarms (IEC 60601-1-8).
+`stop()` silences, `prepare(texts)` renders ahead, `close()` ends, `voice` names who speaks, `works`
+is false once it must be made anew. Speech only, no tone and no beep: those belong to alarms
+(IEC 60601-1-8).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import threading
+import time
 import wave
 from typing import TYPE_CHECKING, Any
 
@@ -26,10 +28,16 @@ if TYPE_CHECKING:
 __all__ = ["AnnouncerError", "Loudspeaker", "Muted", "Player", "Speech", "WavFile"]
 
 
+STALLED_AFTER_S = 0.6
+START_GRACE_S = 3.0
+"""As for the microphone: on a virtual sound card the first block came up to 2.1 s late."""
+
+
 class Muted:
     """Says nothing, so nobody is deaf meanwhile."""
 
     voice = "muted: prompts are only shown"
+    works = True
 
     def prepare(self, texts: Iterable[str]) -> None:
         """Nothing to prepare."""
@@ -50,6 +58,8 @@ class Muted:
 
 class WavFile:
     """Speaks into a WAV file, at the moments of the case's sound: it shows what was said when."""
+
+    works = True
 
     def __init__(
         self, path: Path, position_s: Callable[[], float], speech: Speech | None = None
@@ -150,6 +160,7 @@ class Loudspeaker:
 
     def __init__(self, device: str | None = None, speech: Speech | None = None) -> None:
         self._device, self._player = device, Player()
+        self._asked_s = time.monotonic() + START_GRACE_S
         self._stream = self._open()
         try:
             self._speech = speech or Speech()
@@ -167,11 +178,13 @@ class Loudspeaker:
         if not text:
             return 0.0
         samples = self._speech.samples(text)
-        if not self._stream.active:
-            self._close_stream()
-            self._stream = self._open()
         self._player.play(samples)
         return len(samples) / RATE_HZ
+
+    @property
+    def works(self) -> bool:
+        """Whether the sound card still asks for sound; a stopped sound server just falls silent."""
+        return self._stream.active and time.monotonic() - self._asked_s < STALLED_AFTER_S
 
     def stop(self) -> None:
         """Silence within two blocks of 10 ms and the sound card's own delay."""
@@ -193,12 +206,16 @@ class Loudspeaker:
                 channels=1,
                 dtype="int16",
                 latency="low",
-                callback=lambda block, *_: self._player.fill(block[:, 0]),
+                callback=self._fill,
             )
             stream.start()
         except Exception as error:
             raise _no_loudspeaker(device, error) from error
         return stream
+
+    def _fill(self, block: Samples, *_: object) -> None:
+        self._player.fill(block[:, 0])
+        self._asked_s = max(self._asked_s, time.monotonic())
 
     def _close_stream(self) -> None:
         with contextlib.suppress(Exception):  # a device that is gone may complain

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from collections.abc import Callable
 from typing import Protocol
 
 from voicecheck.announcer import AnnouncerError
 from voicecheck.inputs import Trouble
 
+RETRY_S = 0.5
+"""Between two attempts to make a voice that is gone."""
+
 
 class _Announcer(Protocol):
     voice: str
+
+    @property
+    def works(self) -> bool: ...
 
     def say(self, text: str) -> float: ...
 
@@ -23,13 +31,17 @@ class Steady:
     """Speaks through an announcer while it works; tells each change once, by `news`."""
 
     def __init__(self, make: Callable[[], _Announcer]) -> None:
-        """Make the announcer; if that fails it is made again at every later prompt."""
-        self._make, self._announcer, self._news = make, None, None
+        """Make the announcer; once it is gone it is made again, aside, until that works."""
+        self._make = make
+        self._announcer: _Announcer | None = None
+        self._news: Trouble | None = None
         self._fails = False
-        self._ready()
-
-    _announcer: _Announcer | None
-    _news: Trouble | None
+        self._mending: threading.Thread | None = None
+        self._retry_s = 0.0
+        try:
+            self._announcer = make()
+        except AnnouncerError as error:
+            self._failed(str(error))
 
     @property
     def voice(self) -> str:
@@ -38,40 +50,73 @@ class Steady:
 
     def say(self, text: str) -> float:
         """Start to speak; seconds it will take, 0 where nothing can be said."""
-        try:
-            length_s = self._announcer.say(text) if self._ready() and self._announcer else 0.0
-        except AnnouncerError as error:
-            self._failed(error)
+        announcer = self._announcer
+        if announcer is None or not announcer.works:
             return 0.0
-        if self._fails and length_s:
-            self._fails = False
-            self._news = Trouble(part="voice", message="speech works again", over=True)
+        try:
+            length_s = announcer.say(text)
+        except AnnouncerError as error:
+            self._failed(str(error))
+            return 0.0
+        if length_s:
+            self._mended()
         return length_s
 
     def stop(self) -> None:
         """Fall silent at once."""
-        if self._announcer:
-            self._announcer.stop()
+        if (announcer := self._announcer) is not None:
+            announcer.stop()
 
     def close(self) -> None:
-        """Let the loudspeaker go."""
-        if self._announcer:
-            self._announcer.close()
+        """Let the loudspeaker go; a stopped sound server may hang that, so nobody waits for it."""
+        if (announcer := self._announcer) is not None:
+            _aside(announcer.close).join(1)
 
     def news(self) -> Trouble | None:
-        """What changed since the last call, once."""
+        """What changed since the last call, once. Ask often: it also looks after the voice."""
+        self._look_after()
         news, self._news = self._news, None
         return news
 
-    def _ready(self) -> bool:
-        if self._announcer is None:
-            try:
-                self._announcer = self._make()
-            except AnnouncerError as error:
-                self._failed(error)
-        return self._announcer is not None
+    def _look_after(self) -> None:
+        if self._mending is not None:
+            self._end_mending(self._mending)
+        elif self._announcer is None or not self._announcer.works:
+            self._failed(_GONE)
+            if time.monotonic() >= self._retry_s:
+                self._mending = _aside(self._make_anew)
 
-    def _failed(self, error: AnnouncerError) -> None:
+    def _end_mending(self, mending: threading.Thread) -> None:
+        if mending.is_alive():
+            return
+        self._mending, self._retry_s = None, time.monotonic() + RETRY_S
+        if self._announcer is not None:
+            self._mended()
+
+    def _make_anew(self) -> None:
+        gone, self._announcer = self._announcer, None
+        try:
+            if gone is not None:
+                gone.close()
+            self._announcer = self._make()
+        except AnnouncerError:
+            return  # it is told already
+
+    def _failed(self, message: str) -> None:
         if not self._fails:
-            self._news = Trouble(part="voice", message=str(error))
+            self._news = Trouble(part="voice", message=message)
         self._fails = True
+
+    def _mended(self) -> None:
+        if self._fails:
+            self._news = Trouble(part="voice", message="Speech works again.", over=True)
+        self._fails = False
+
+
+_GONE = "The loudspeaker is gone: plug it in again."
+
+
+def _aside(work: Callable[[], None]) -> threading.Thread:
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    return thread
