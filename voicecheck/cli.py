@@ -14,6 +14,7 @@ from voicecheck.announcer import AnnouncerError
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
 from voicecheck.diagram import state_diagram
 from voicecheck.display import DisplayError
+from voicecheck.ending import when_asked
 from voicecheck.grammar import phrases
 from voicecheck.journal import JournalError, read
 from voicecheck.procedure import Procedure, ProcedureError, parse
@@ -24,10 +25,11 @@ from voicecheck.replay import BrokenLog, check_checkpoint, replay
 from voicecheck.rules import Mode
 from voicecheck.scenario import ScenarioError
 from voicecheck.service import RecordClosed
+from voicecheck.serving import NotACaseName
 from voicecheck.shipped import folder
 from voicecheck.soundcheck import closest, weaknesses
-from voicecheck.stage import Setting, live
-from voicecheck.wording import CAUTION, JOURNAL_FAILED
+from voicecheck.stage import RecordingStopped, Setting, live
+from voicecheck.wording import CAUTION
 
 _DEFAULT = "laparoscopic_cholecystectomy"
 _FAILURES = (
@@ -38,8 +40,10 @@ _FAILURES = (
     FileNotFoundError,
     JournalError,
     ModelError,
+    NotACaseName,
     ProcedureError,
     RecordClosed,
+    RecordingStopped,
     ScenarioError,
     UnknownWordError,
 )
@@ -52,8 +56,6 @@ class _Commands(click.Group):
         """Run the command; our own mistakes still show their trace."""
         try:
             return super().invoke(ctx)
-        except JournalError as error:
-            raise click.ClickException(f"{JOURNAL_FAILED} {error}") from error
         except _FAILURES as error:
             raise click.ClickException(str(error)) from error
 
@@ -225,11 +227,12 @@ def serve(
     """Serve a live case: microphone in, loudspeaker out, the prompt display beside it.
 
     An open record of the same name is taken up where it ends; after a long gap the criteria must
-    be stated again. A closed one is refused.
+    be stated again. A closed one is refused. SIGTERM or Ctrl-C ends in order, the record open.
     """
-    procedure = serving.recorded_procedure(case_dir / f"{case_name}.log") or _shipped_procedure()
+    path = serving.log_path(case_dir, case_name)
+    procedure = serving.recorded_procedure(path) or _shipped_procedure()
     place = serving.Place(host=host, port=port, token=token)
-    with _recogniser(procedure, model) as ears:
+    with _recogniser(procedure, model) as ears, when_asked() as ending:
         setting = Setting(
             procedure=procedure,
             ears=ears,
@@ -243,7 +246,8 @@ def serve(
             setting,
             case_name,
             place,
-            lambda: paced(_recorded(audio)) if audio else microphone.from_sound_card(device),
+            lambda: paced(_recorded(audio)) if audio else serving.patient_microphone(device),
+            ending,
         )
 
 

@@ -2,29 +2,43 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing
-from dataclasses import dataclass
+from contextlib import closing, suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from queue import SimpleQueue
 
 import click
 
 from voicecheck import clock, terminal
-from voicecheck.case import Case
+from voicecheck.case import Case, IllegalFact
 from voicecheck.display import Display
+from voicecheck.ending import Ending
 from voicecheck.facts import Record, decode_record
 from voicecheck.inputs import Entered, Trouble
 from voicecheck.journal import Journal, JournalError, read
 from voicecheck.keys import keys
+from voicecheck.microphone import BLOCK_S, SILENCE, AudioError, Block, from_sound_card
 from voicecheck.procedure import Procedure
 from voicecheck.replay import replay
+from voicecheck.screen import View
 from voicecheck.service import Service
-from voicecheck.stage import Setting, opening, voice_for
+from voicecheck.stage import RecordingStopped, Setting, opening, voice_for
 from voicecheck.view import stopped, view
 from voicecheck.wording import JOURNAL_FAILED, checkpoint_aloud
+
+LINGER_S = 60.0
+"""How long the display still shows the checkpoint of a closed record, to be copied."""
+
+_STOPPED_S = 5.0
+"""How long the display still says that recording has stopped; a page keeps it after that."""
+
+
+class NotACaseName(Exception):
+    """A case's name must be fit for a file's."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -37,21 +51,61 @@ class Place:
     """For entry by hand; made up when empty."""
 
 
+def log_path(case_dir: Path, name: str) -> Path:
+    """Where the log of the case is, or will be; raises NotACaseName."""
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
+        raise NotACaseName(
+            f"{name!r} cannot name a case: use letters, digits, dots, dashes and underscores, "
+            "such as theatre-2-0417; never a patient's name or number."
+        )
+    return case_dir / f"{name}.log"
+
+
 def recorded_procedure(path: Path) -> Procedure | None:
-    """The procedure that an existing log embeds; None where there is no log yet."""
+    """The procedure that an existing log embeds; None where nothing is recorded yet."""
     if not path.exists():
         return None
     lines = read(path).lines
     return replay(lines).procedure if lines else None
 
 
+def patient_microphone(
+    device: str | None,
+    open_it: Callable[[str | None], Iterator[Block]] = from_sound_card,
+    wait: Callable[[float], None] = time.sleep,
+) -> Iterator[Block]:
+    """The microphone, which may be missing at the start: until it comes the case goes on by hand.
+
+    A system that finds its devices only when a program starts needs this one started again.
+    """
+    missing = False
+    while True:
+        try:
+            sound = open_it(device)
+            break
+        except AudioError as error:
+            if not missing:
+                missing = True
+                yield Trouble(part="microphone", message=str(error))
+            for _ in range(5):
+                wait(BLOCK_S)
+                yield SILENCE
+    if missing:
+        yield Trouble(part="microphone", message="It could be opened.", over=True)
+    yield from sound
+
+
 def serve(
-    setting: Setting, name: str, place: Place, sound: Callable[[], Iterable[bytes | Trouble]]
+    setting: Setting,
+    name: str,
+    place: Place,
+    sound: Callable[[], Iterable[Block]],
+    ending: Ending,
 ) -> Service:
-    """Open the case or take it up, and live it until it is closed or the sound ends.
+    """Open the case or take it up, and live it until it is closed, the sound ends, or it is asked.
 
     Raises BrokenLog or RecordClosed for a record that cannot be taken up, JournalError when it
-    cannot be written.
+    cannot be opened, RecordingStopped when it can no longer be written.
     """
     entered: SimpleQueue[Entered] = SimpleQueue()
     display = Display(
@@ -61,15 +115,29 @@ def serve(
         keys=keys(setting.procedure),
         entered=entered.put,
     )
-    path = setting.case_dir / f"{name}.log"
+    path = log_path(setting.case_dir, name)
     with (Journal.reopen if path.exists() else Journal.create)(path) as log:
+        _tell_torn(log)
         display.start()
         with closing(display):
             click.echo(f"Prompt display: {display.address}")
             click.echo(f"Entry by hand:  {display.entry_address}")
-            service = _Served(setting, name, log, display, entered).live(sound)
+            case = _Served(
+                setting, name=name, log=log, display=display, entered=entered, ending=ending
+            )
+            service = case.live(sound)
+    if not service.closed:
+        click.echo(f"The record is open: serve --case {name} takes it up again.")
     click.echo(f"Log: {path}  Checkpoint to copy: {service.checkpoint.code}")
     return service
+
+
+def _tell_torn(log: Journal) -> None:
+    if log.found.torn:
+        click.echo(
+            f"The last line was cut off while it was written; nobody had been told of it. Its "
+            f"{len(log.found.torn)} bytes are kept beside the log, in {log.path.name}.torn-…"
+        )
 
 
 class _Served:
@@ -78,34 +146,36 @@ class _Served:
     def __init__(
         self,
         setting: Setting,
+        *,
         name: str,
         log: Journal,
         display: Display,
         entered: SimpleQueue[Entered],
+        ending: Ending,
     ) -> None:
         self._name, self._setting, self._log = name, setting, log
-        self._display, self._entered = display, entered
-        self._voice = voice_for(setting, log.path, lambda: self.service.position_s)
+        self._display, self._entered, self._ending = display, entered, ending
         lines = log.found.lines
+        self._voice = voice_for(setting, log.path, lambda: self.service.position_s)
         last = decode_record(lines[-1]).at if lines else None
         now, self._gap_s = clock.live_after(last) if last else (clock.live(), 0.0)
         self.service = Service(
             log=log, ears=setting.ears, voice=self._voice, now=now, show=self._show
         )
 
-    def live(self, sound: Callable[[], Iterable[bytes | Trouble]]) -> Service:
+    def live(self, sound: Callable[[], Iterable[Block]]) -> Service:
         """From the opening, or from where the log ends, to the close or the end of the sound."""
         with closing(self._voice):
+            self._begin()
             try:
-                self._begin()
                 self.service.run(self._inputs(sound()))
-                if self.service.closed:
-                    time.sleep(self._voice.say(checkpoint_aloud(self.service.checkpoint)))
-            except JournalError:
-                last = view(self.service.case, self.service.case.last, listening=False)
-                self._display.show(stopped(last))
-                self._voice.say(JOURNAL_FAILED)
+            except Exception as error:
+                self._tell_stopped()
+                if isinstance(error, JournalError | IllegalFact):
+                    raise RecordingStopped(str(error)) from error
                 raise
+            if self.service.closed:
+                self._tell_checkpoint()
         return self.service
 
     def _begin(self) -> None:
@@ -114,26 +184,55 @@ class _Served:
         else:
             self.service.open(opening(self._setting, self._name, self._voice.voice))
 
+    # ------------------------------------------------------------------------------- what goes out
+
     def _show(self, case: Case, record: Record, text: str) -> None:
-        terminal.show(case, record, text)
         self._refresh()
+        with suppress(OSError):  # a terminal that is gone is no reason to stop
+            terminal.show(case, record, text)
 
     def _refresh(self) -> None:
-        case = self.service.case
-        self._display.show(view(case, case.last, listening=self.service.listening))
+        self._display.show(self._view())
 
-    def _inputs(self, sound: Iterable[bytes | Trouble]) -> Iterator[bytes | Trouble | Entered]:
+    def _view(self) -> View:
+        case = self.service.case
+        return view(case, case.last, listening=self.service.listening)
+
+    def _tell_stopped(self) -> None:
+        self._display.show(stopped(self._view()))
+        self._ending.wait(max(_STOPPED_S, self._voice.say(JOURNAL_FAILED)))
+
+    def _tell_checkpoint(self) -> None:
+        """Shown as long as it may be copied, and spelled aloud once "Record closed" is said."""
+        checkpoint, shown = self.service.checkpoint, self._view()
+        text = f"{shown.asked.text} Checkpoint: {checkpoint.code}"
+        self._display.show(replace(shown, asked=replace(shown.asked, text=text)))
+        click.echo(f"Checkpoint to copy: {checkpoint.code}")
+        self._ending.wait(self.service.still_speaks_s)
+        self._ending.wait(max(LINGER_S, self._voice.say(checkpoint_aloud(checkpoint))))
+
+    # -------------------------------------------------------------------------------- what comes in
+
+    def _inputs(self, sound: Iterable[Block]) -> Iterator[Block | Entered]:
         """The sound, and between its blocks what was entered, and what is wrong beside it."""
         steps, listening, display_works = clock.Steps(), True, True
         for block in sound:
             yield block
             while not self._entered.empty():
                 yield self._entered.get()
-            if step := steps.seen():
-                yield Trouble(part="clock", message=step)
+            yield from _as_troubles(steps.seen())
             if display_works and self._display.trouble:
                 display_works = False
                 yield Trouble(part="display", message=self._display.trouble)
             if listening is not self.service.listening:
                 listening = self.service.listening
                 self._refresh()
+            if self._ending.asked:
+                return
+
+
+def _as_troubles(clock_step: str) -> Iterator[Trouble]:
+    """A step of the wall clock is over when it is seen: order never depended on it."""
+    if clock_step:
+        yield Trouble(part="clock", message=clock_step)
+        yield Trouble(part="clock", message="It goes on from there.", over=True)

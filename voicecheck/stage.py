@@ -15,12 +15,19 @@ from voicecheck.announcer import Loudspeaker, Muted, WavFile
 from voicecheck.case import Case
 from voicecheck.facts import At, Opened, Record
 from voicecheck.inputs import Trouble
-from voicecheck.journal import Journal
+from voicecheck.journal import Journal, JournalError
 from voicecheck.procedure import Procedure
 from voicecheck.recogniser import Recogniser
 from voicecheck.service import Service
 from voicecheck.steady import Steady
-from voicecheck.wording import CAUTION
+from voicecheck.wording import CAUTION, JOURNAL_FAILED
+
+
+class RecordingStopped(Exception):
+    """The log failed in the middle of a case: nothing more is recorded."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"{JOURNAL_FAILED} {why}")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -56,7 +63,10 @@ def live(
     ):
         service = Service(log=log, ears=setting.ears, voice=voice, now=now, show=show)
         service.open(opening(setting, name, voice.voice))
-        service.run(blocks(service))
+        try:
+            service.run(blocks(service))
+        except JournalError as error:
+            raise RecordingStopped(str(error)) from error
     click.echo(f"Log: {path}  Checkpoint to copy: {service.checkpoint.code}")
     return service
 

@@ -80,6 +80,10 @@ def _told(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
             return what_is_outstanding(case)
         case facts.Refused():
             return _refused(case, fact)
+        case facts.Failed(part="clock") | facts.Recovered(part="clock"):
+            return ""  # nothing that the room could do, and the case does not depend on it
+        case facts.Failed(part="display"):
+            return "Display in trouble. Go on by voice."
         case facts.Failed(part=part):
             return f"{part.capitalize()} in trouble. Use the entry by hand."
         case facts.Recovered(part=part):
