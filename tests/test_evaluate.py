@@ -124,7 +124,7 @@ def test_a_manifest_is_measured_from_end_to_end(
     monkeypatch.setattr("sys.argv", [*arguments, "--noise", "none", "suction:30"])
     evaluate.main()
     printed = capsys.readouterr().out
-    assert printed.count("2 100.0%") == 2 * 3  # the voice, the condition and all, in both noises
+    assert printed.count("2 100.0%") == 2 * 4  # voice, all, condition, all; in both noises
     assert printed.count("clean: 0 of 1 accepted") == 2
     assert "latency: median" in printed
 

@@ -105,7 +105,7 @@ def test_a_doubled_phone_needs_blank_between_as_ctc_has_it(tmp_path: Path) -> No
     parted = sound(["AE", "T", "T", "IY"])
     merged = np.delete(parted, [4, 5, 6, 7], axis=0)  # AE AE T T IY IY with no blank at all
     assert doubled.decode(parted)[2] < 1
-    assert doubled.decode(merged)[0] != ["at", "tea"]
+    assert doubled.decode(merged)[2] > 3
 
 
 def test_silence_after_a_phrase_belongs_to_the_silence_phone(graph: Graph) -> None:

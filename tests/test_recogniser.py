@@ -106,12 +106,9 @@ def test_a_skipped_block_takes_time_but_is_not_heard(ears: Recogniser) -> None:
         assert passed_s + 0.3 <= heard.audio_from_s <= passed_s + 0.8
 
 
-@pytest.mark.parametrize("block", [1, 333, 1600, 9999, 10**6])
+@pytest.mark.parametrize("block", [7, 333, 1600, 9999, 10**6])
 def test_blocks_of_any_length_are_heard_alike(ears: Recogniser, block: int) -> None:
-    said = say("checklist sulcus not seen")
-    if block == 1:
-        said = said[: RATE_HZ * 2]
-    (heard,) = streamed(ears, said, block)
+    (heard,) = streamed(ears, say("checklist sulcus not seen"), block)
     assert heard.text == "checklist sulcus not seen"
 
 

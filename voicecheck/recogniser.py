@@ -122,7 +122,17 @@ class Recogniser:
         self._open_bytes += len(piece)
         if ended or self._open_bytes >= _LONGEST_BYTES:
             self._open_bytes = 0
-            yield from self._utterance(self._vosk.Result())
+            yield from self._utterance(self._answer())
+
+    def _answer(self) -> str:
+        """Ask what was said; a phrase must stand up to the last sample, not only the last frame.
+
+        The network looks ahead, so that much more was heard than decoded when an utterance ends.
+        `FinalResult` decodes that too, and a phrase that goes on is found to be none.
+        """
+        partial = json.loads(self._vosk.PartialResult())["partial"]
+        ask = self._vosk.FinalResult if partial in self._phrases else self._vosk.Result
+        return str(ask())
 
     def _start(self) -> Any:
         from vosk import KaldiRecognizer  # noqa: PLC0415 (loaded with the model, not before)

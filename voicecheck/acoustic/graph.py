@@ -7,6 +7,7 @@ an utterance is a phrase only if no part of it sounds more like something else, 
 
 from __future__ import annotations
 
+import math
 import struct
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
@@ -33,14 +34,18 @@ _Source: TypeAlias = "tuple[int, str]"
 class Costs:
     """What the graph charges, in nats of log-likelihood; chosen on development voices."""
 
-    unknown: float = 2.0
+    unknown: float = 5.0
     """Once, for beginning something that is no phrase."""
-    unknown_phone: float = 2.0
+    unknown_end: float = 3.0
+    """Once, for ending with it: then Vosk waits longer for more, as its rule 3 says."""
+    unknown_phone: float = 3.5
     """For each phone of it: less rejects more."""
     blank: float = 0.02
     """For each 30 ms of blank within a word, so that a rest counts as silence if it can."""
     variant: float = 0.3
     """For every pronunciation of a word but its first."""
+    lone: float = 8.0
+    """For a phrase of one word, since much of other speech resembles a short word."""
 
 
 def compile_graph(
@@ -82,7 +87,7 @@ class _Builder:
     ) -> None:
         self.numbers, self.spoken, self.costs = numbers, spoken, costs
         self.arcs: list[list[tuple[int, int, float, int]]] = []
-        self.finals: set[int] = set()
+        self.finals: dict[int, float] = {}
 
     def build(self, phrases: Iterable[Sequence[str]]) -> None:
         root = self._node()
@@ -92,7 +97,8 @@ class _Builder:
             node = root
             for word in phrase:
                 if word not in node.next:
-                    node.next[word] = self._word(node, word)
+                    lone = self.costs.lone if len(phrase) == 1 else 0.0
+                    node.next[word] = self._word(node, word, lone)
                     nodes.append(node.next[word])
                 node = node.next[word]
             self._end(node)
@@ -101,11 +107,11 @@ class _Builder:
 
     # The tree of words
 
-    def _word(self, before: _Node, word: str) -> _Node:
+    def _word(self, before: _Node, word: str, extra: float = 0.0) -> _Node:
         after = self._node()
         for rank, phones in enumerate(self.spoken(word)):
             sources, label = before.sources, self.numbers[word]
-            cost = self.costs.variant if rank else 0.0
+            cost = extra + (self.costs.variant if rank else 0.0)
             for phone, position in _positions(phones):
                 sources = self._phone(sources, phone, position, label, cost)
                 label, cost = 0, 0.0
@@ -153,7 +159,7 @@ class _Builder:
         self._any_phone(inside, "internal", inside)
         after.sources = list(self._any_phone(inside, "end", None))
         self._rest(after)
-        self._end(after)
+        self._end(after, self.costs.unknown_end)
         for state, _ in after.sources:
             self._arc(state, after.entry)
         for node in nodes:
@@ -181,8 +187,8 @@ class _Builder:
         self.arcs.append([])
         return len(self.arcs) - 1
 
-    def _end(self, node: _Node) -> None:
-        self.finals.update(state for state, _ in node.sources)
+    def _end(self, node: _Node, cost: float = 0.0) -> None:
+        self.finals.update((state, cost) for state, _ in node.sources)
 
     def _arc(
         self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0
@@ -200,8 +206,7 @@ class _Builder:
         parts = [struct.pack("<i", _MAGIC), kind, struct.pack("<iiQ", 2, 0, _EXPANDED_MUTABLE)]
         parts.append(struct.pack("<qqq", 0, len(self.arcs), count))
         for state, arcs in enumerate(self.arcs):
-            final = 0.0 if state in self.finals else float("inf")
-            parts.append(struct.pack("<fq", final, len(arcs)))
+            parts.append(struct.pack("<fq", self.finals.get(state, math.inf), len(arcs)))
             parts += (struct.pack("<iifi", *arc) for arc in arcs)
         return b"".join(parts)
 
