@@ -9,10 +9,10 @@ from __future__ import annotations
 import csv
 import sys
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache, partial
+from multiprocessing import get_context
 from pathlib import Path
 from random import Random
 
@@ -277,8 +277,8 @@ def write_series(folder: Path, count: int, processes: int = 2) -> list[Path]:
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "labels.csv").open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([("case", "level", "grade"), *labels(range(count))])
-    with ProcessPoolExecutor(processes, max_tasks_per_child=500) as pool:
-        return list(pool.map(partial(write_one, folder), range(count), chunksize=50))
+    with get_context("spawn").Pool(processes, maxtasksperchild=20) as pool:
+        return pool.map(partial(write_one, folder), range(count), chunksize=50)
 
 
 if __name__ == "__main__":

@@ -6,8 +6,8 @@ import csv
 import hashlib
 import os
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 
 from voicecheck.after.examine import examine
@@ -21,6 +21,10 @@ from voicecheck.wording import CAUTION
 
 BATCH = 100
 """Logs a process takes at once; fewer logs than that are not worth a second process."""
+
+FRESH_AFTER = 10
+"""Batches after which a process ends and a fresh one goes on: a process remembers every procedure
+that it has seen."""
 
 
 class CollectionError(Exception):
@@ -51,8 +55,8 @@ def _all(folder: Path, logs: list[Path], processes: int) -> Iterator[Rows]:
     if len(logs) <= BATCH or processes == 1:
         yield from map(one, logs)
         return
-    with ProcessPoolExecutor(processes, max_tasks_per_child=10) as pool:
-        yield from pool.map(one, logs, chunksize=BATCH)
+    with get_context("spawn").Pool(processes, maxtasksperchild=FRESH_AFTER) as pool:
+        yield from pool.imap(one, logs, chunksize=BATCH)
 
 
 def prove(folder: Path, log: Path) -> Rows:
