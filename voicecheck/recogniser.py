@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from types import TracebackType
 
 SAMPLE_RATE_HZ = 16_000
-LEAST_CONFIDENCE = 0.6
+LEAST_CONFIDENCE = 0.8
 """A phrase whose share of the evidence is less was something else, or must be said again."""
 
 _OURS = Path(__file__).parent / "model"

@@ -34,14 +34,15 @@ _Source: TypeAlias = "tuple[int, str]"
 class Costs:
     """What the graph charges, in nats of log-likelihood; chosen on development voices."""
 
-    unknown: float = 5.0
+    unknown: float = 13.0
     """Once, for beginning something that is no phrase."""
-    unknown_end: float = 3.0
+    unknown_end: float = 4.0
     """Once, for ending with it: then Vosk waits longer for more, as its rule 3 says."""
-    unknown_phone: float = 3.5
+    unknown_phone: float = 2.0
     """For each phone of it: less rejects more."""
-    blank: float = 0.02
-    """For each 30 ms of blank within a word, so that a rest counts as silence if it can."""
+    blank: float = 0.3
+    """For each 30 ms of blank within a word. A swallowed last sound would otherwise be awaited for
+    ever: the utterance stays open, and two phrases become one that is neither."""
     variant: float = 0.3
     """For every pronunciation of a word but its first."""
     lone: float = 8.0
