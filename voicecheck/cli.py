@@ -14,6 +14,7 @@ from voicecheck.announcer import AnnouncerError
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
 from voicecheck.diagram import state_diagram
 from voicecheck.display import DisplayError
+from voicecheck.doctor import doctor_command
 from voicecheck.ending import when_asked
 from voicecheck.grammar import phrases
 from voicecheck.journal import JournalError, read
@@ -259,6 +260,9 @@ def _recorded(audio: str) -> Iterator[bytes]:
     if audio == "-":
         return from_stream(sys.stdin.buffer)
     return from_file(Path(audio))
+
+
+main.add_command(doctor_command)
 
 
 # ------------------------------------------------------------------------------ files looked at
