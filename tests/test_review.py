@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from invented import invent
 from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, opening
 
-from voicecheck.after import picture
+from voicecheck.after import marks
 from voicecheck.after.examine import Examined, examine
 from voicecheck.after.optional import MissingLibrary, library
 from voicecheck.case import Case, machine
@@ -240,18 +240,18 @@ def test_text_has_the_contrast_that_wcag_asks_for_at_most(page: str, name: str) 
 def test_the_colours_are_those_of_okabe_and_ito() -> None:
     """Okabe & Ito 2008, "Color Universal Design"; values as the R help page palette.colors has."""
     known = {
-        picture.ORANGE: "#E69F00",
-        picture.SKY: "#56B4E9",
-        picture.GREEN: "#009E73",
-        picture.BLUE: "#0072B2",
-        picture.VERMILION: "#D55E00",
-        picture.PURPLE: "#CC79A7",
+        marks.ORANGE: "#E69F00",
+        marks.SKY: "#56B4E9",
+        marks.GREEN: "#009E73",
+        marks.BLUE: "#0072B2",
+        marks.VERMILION: "#D55E00",
+        marks.PURPLE: "#CC79A7",
     }
     assert all(ours == theirs for ours, theirs in known.items())
 
 
 def test_no_two_kinds_of_mark_share_a_shape() -> None:
-    shapes = [shape for shape, _ in picture.SHAPES.values()]
+    shapes = [shape for shape, _ in marks.SHAPES.values()]
     assert len(set(shapes)) == len(shapes)
 
 

@@ -1,8 +1,7 @@
 """The timeline of one case as an SVG picture: the same bytes for the same report.
 
 Nothing is told by colour alone: every kind of thing has its own row, shape or hatching, and the
-page says the same in tables. Colours are from the palette of Okabe & Ito, "Color Universal Design"
-(2008), made for readers with any kind of colour vision.
+page says the same in tables.
 """
 
 from __future__ import annotations
@@ -11,7 +10,21 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from voicecheck.after.findings import Happening, Report
+from voicecheck.after.findings import Report
+from voicecheck.after.marks import (
+    BLACK,
+    BLUE,
+    GREEN,
+    INK,
+    ORANGE,
+    PAPER,
+    QUIET,
+    SKY,
+    VERMILION,
+    WIDTH_IN,
+    marks,
+    width_min,
+)
 from voicecheck.after.optional import library
 from voicecheck.procedure import Kind
 
@@ -19,10 +32,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
-BLUE, VERMILION, PURPLE = "#0072B2", "#D55E00", "#CC79A7"
-INK, QUIET, PAPER = "#22313a", "#7b8a93", "#f1f4f5"
-WIDTH_IN = 10.4
 ROW_IN = 0.33
 STYLE = {
     "svg.fonttype": "none",
@@ -37,19 +46,6 @@ STYLE = {
 }
 """With these a picture is small, can be read as text, and is the same every time."""
 
-SHAPES = {
-    "event": ("^", PURPLE),
-    "caution": ("s", ORANGE),
-    "help": ("*", BLACK),
-    "interruption": ("d", SKY),
-    "gap": ("p", BLACK),
-    "course left": ("P", VERMILION),
-    "refused": ("X", VERMILION),
-    "withdrawn": ("<", BLUE),
-    "answered anew": ("o", BLUE),
-    "lapsed": ("v", VERMILION),
-}
-
 
 def timeline(report: Report) -> str:
     """The picture, as one <svg> element without prologue."""
@@ -63,9 +59,9 @@ def timeline(report: Report) -> str:
         _phases(axes, report)
         _spans(axes, report, places)
         _acts(axes, report, places)
-        _marks(axes, report.events, places["events and cautions"])
-        _marks(axes, report.refusals, places["refused"])
-        _marks(axes, report.corrections, places["withdrawn or lapsed"])
+        marks(axes, report.events, places["events and cautions"])
+        marks(axes, report.refusals, places["refused"])
+        marks(axes, report.corrections, places["withdrawn or lapsed"])
         _departures(axes, report, places["course left"])
         _hearing(axes, report, places)
         return svg(figure)
@@ -135,7 +131,7 @@ def _phases(axes: Axes, report: Report) -> None:
 def _inside(axes: Axes, from_min: float, long_min: float, names: Sequence[str]) -> None:
     """The first of the names that fits into the bar; the table has those that fit nowhere."""
     for name in names:
-        if _width_min(axes, name) < long_min:
+        if width_min(axes, name) < long_min:
             axes.text(
                 from_min + long_min / 2,
                 0.03,
@@ -147,12 +143,6 @@ def _inside(axes: Axes, from_min: float, long_min: float, names: Sequence[str]) 
                 bbox={"facecolor": "white", "alpha": 0.7, "linewidth": 0, "pad": 0.6},
             )
             return
-
-
-def _width_min(axes: Axes, text: str) -> float:
-    """Roughly how long a text is on the time axis: 0.068 inch a letter at 8 points."""
-    inches = WIDTH_IN * axes.get_position().width
-    return 0.068 * (len(text) + 1) / inches * (axes.get_xlim()[1] - axes.get_xlim()[0])
 
 
 def _spans(axes: Axes, report: Report, places: dict[str, int]) -> None:
@@ -187,65 +177,11 @@ def _acts(axes: Axes, report: Report, places: dict[str, int]) -> None:
             )
 
 
-def _marks(axes: Axes, happenings: Sequence[Happening], place: int) -> None:
-    """A shape for each, and its words beside it where they reach no other mark or words."""
-    times = [happening.at.since_s / 60 for happening in happenings]
-    taken_min = float("-inf")
-    for happening, at_min, next_min in zip(
-        happenings, times, [*times, axes.get_xlim()[1]][1:], strict=True
-    ):
-        shape, colour = SHAPES[happening.kind]
-        axes.plot(
-            [at_min],
-            [place],
-            shape,
-            color=colour,
-            ms=7.5,
-            mec=BLACK,
-            mew=0.6,
-            zorder=4,
-            clip_on=False,
-        )
-        words = _words(happening)
-        wide_min = _width_min(axes, words) * 1.3
-        if words and at_min + wide_min < next_min:
-            _beside(axes, words, at_min, place, right=True)
-            taken_min = at_min + wide_min
-        elif words and at_min - wide_min > max(taken_min, 0):
-            _beside(axes, words, at_min, place, right=False)
-            taken_min = at_min
-        else:
-            taken_min = at_min
-
-
-def _words(happening: Happening) -> str:
-    """What stands beside a mark: a refusal's phrase is in the table only, being long."""
-    match happening.kind:
-        case "refused":
-            return ""
-        case "lapsed":
-            return happening.why
-        case _:
-            return happening.what
-
-
-def _beside(axes: Axes, words: str, at_min: float, place: int, *, right: bool) -> None:
-    axes.annotate(
-        words,
-        (at_min, place),
-        (7 if right else -7, 0),
-        textcoords="offset points",
-        ha="left" if right else "right",
-        va="center",
-        fontsize=8,
-    )
-
-
 def _departures(axes: Axes, report: Report, place: int) -> None:
     for departure in report.departures:
         at_min = departure.at.since_s / 60
         axes.axvline(at_min, color=VERMILION, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1.5)
-    _marks(axes, [departure.as_happening() for departure in report.departures], place)
+    marks(axes, [departure.as_happening() for departure in report.departures], place)
 
 
 def _hearing(axes: Axes, report: Report, places: dict[str, int]) -> None:

@@ -12,8 +12,9 @@ from itertools import pairwise
 from statistics import fmean
 from typing import TYPE_CHECKING
 
+from voicecheck.after.marks import BLACK, BLUE, INK, QUIET, VERMILION
 from voicecheck.after.optional import library
-from voicecheck.after.picture import BLACK, BLUE, INK, QUIET, STYLE, VERMILION, svg
+from voicecheck.after.picture import STYLE, svg
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
