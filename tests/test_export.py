@@ -76,7 +76,8 @@ def as_kaldi_reads(matrix: Matrix) -> Matrix:
     assert stored[:4] == b"CM2 "
     least, spread, rows, columns = struct.unpack_from("<ffii", stored, 4)
     steps = np.frombuffer(stored[20:], "<u2").reshape(rows, columns)
-    return (least + spread / 65535 * steps).astype(np.float32)
+    read: Matrix = (least + spread / 65535 * steps).astype(np.float32)
+    return read
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby
 from pathlib import Path
 
 import click
@@ -45,7 +46,7 @@ def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> b
     audio = b"".join(from_file(cues.with_suffix(".opus")))
     click.secho(f"\n{scenario.title}", bold=True)
     click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
-    taken: list[str] = []
+    taken: list[tuple[str, str]] = []
 
     def blocks(service: Service) -> Iterator[bytes]:
         turns = take_turns(scenario, recording, audio, lambda: service.listening)
@@ -53,13 +54,19 @@ def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> b
 
     def note(_case: Case, record: Record, _text: str) -> None:
         if isinstance(record.cause, Heard):
-            taken.append(type(record.fact).__name__)
+            taken.append((record.cause.text, type(record.fact).__name__))
 
     live(setting, room.name, blocks, clock.driven_by_audio() if fast else clock.live(), note)
-    written = [line.then for line in scenario.lines]
-    went = sum(a == b for a, b in zip(taken, written, strict=False))
-    click.echo(f"{went} of {len(written)} lines taken as the scenario says.")
-    return taken == written
+    as_written = talk_joined(taken) == talk_joined(
+        (line.heard, line.then) for line in scenario.lines
+    )
+    click.echo(f"The case went {'as' if as_written else 'another way than'} the scenario says.")
+    return as_written
+
+
+def talk_joined(taken: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """What was heard and what it became; talk in the room may come in one piece or in several."""
+    return [each for each, _ in groupby(taken)]
 
 
 def _recording(room: Path, voice: str | None) -> Path:
