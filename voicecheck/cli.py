@@ -12,6 +12,7 @@ from voicecheck import __version__, clock, microphone, serving
 from voicecheck.acoustic.lexicon import UnknownWordError
 from voicecheck.announcer import AnnouncerError
 from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
+from voicecheck.cli_after import cases_command, export_command, review_command
 from voicecheck.diagram import state_diagram
 from voicecheck.display import DisplayError
 from voicecheck.doctor import doctor_command
@@ -324,6 +325,10 @@ def verify(log: Path, checkpoint: str | None) -> None:
 def diagram() -> None:
     """Print the state diagram of conduct as Mermaid text, made from the table of rules."""
     click.echo(state_diagram())
+
+
+for after in (review_command, export_command, cases_command):
+    main.add_command(after)
 
 
 def _procedure(path: Path) -> Procedure:
