@@ -107,7 +107,10 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
 @main.command()
 @click.argument("scenarios", nargs=-1, metavar="[SCENARIO …]")
 @click.option("--fast", is_flag=True, help="Do not wait for real time to pass; implies --mute.")
-@click.option("--voice", help="Which of the scenario's recordings to play; default: the first.")
+@click.option(
+    "--voice",
+    help="Which of the scenario's recordings to play; default: the scenario's own choice.",
+)
 @_options
 def rehearse(
     scenarios: tuple[str, ...],

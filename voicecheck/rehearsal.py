@@ -41,7 +41,7 @@ def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> b
     scenario = parse_scenario(
         (room / "scenario.toml").read_text(encoding="utf-8"), f"{room.name}/scenario.toml"
     )
-    cues = _recording(room, voice)
+    cues = _recording(room, voice or scenario.voice)
     recording = parse_recording(cues.read_text(encoding="utf-8"), f"{room.name}/{cues.name}")
     audio = b"".join(from_file(cues.with_suffix(".opus")))
     click.secho(f"\n{scenario.title}", bold=True)
@@ -69,13 +69,12 @@ def talk_joined(taken: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
     return [each for each, _ in groupby(taken)]
 
 
-def _recording(room: Path, voice: str | None) -> Path:
-    voices = sorted(place for place in room.glob("*.toml") if place.name != "scenario.toml")
-    for place in voices:
-        if voice in (None, place.stem):
-            return place
-    names = ", ".join(place.stem for place in voices) or "none"
-    raise ScenarioError(room.name, [f"it has no recording by {voice}, but by {names}"])
+def _recording(room: Path, voice: str) -> Path:
+    place = room / f"{voice}.toml"
+    if voice == "scenario" or not place.is_file():
+        names = ", ".join(sorted({sound.stem for sound in room.glob("*.opus")})) or "none"
+        raise ScenarioError(room.name, [f"it has no recording by {voice}, but by {names}"])
+    return place
 
 
 def take_turns(

@@ -46,6 +46,8 @@ class Scenario:
     about: str
     invented: str
     """Says that the case is invented."""
+    voice: str
+    """Which recording is played unless another is asked for."""
     lines: tuple[Line, ...]
 
 
