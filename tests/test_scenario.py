@@ -11,6 +11,7 @@ def test_all_that_is_wrong_with_a_scenario_is_said_at_once() -> None:
     text = """title = "t"
 about = "a"
 invented = "A true story."
+voice = "slt"
 [[lines]]
 say = "confirm"
 heard = ""
@@ -39,6 +40,7 @@ def test_unknown_and_missing_fields_of_a_scenario_are_named() -> None:
     assert caught.value.found == [
         "colour is not known here",
         "about must be text, not 3",
+        "voice is missing",
         "lines is missing",
     ]
 
