@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 __all__ = ["AnnouncerError", "Loudspeaker", "Muted", "Player", "Speech", "WavFile"]
 
 
-STALLED_AFTER_S = 0.6
+LATENCY_S = 0.08
+"""Sound that waits in the card: with less, a busy machine stutters; more delays a stop."""
+
+STALLED_AFTER_S = 0.8
 START_GRACE_S = 3.0
 """As for the microphone: on a virtual sound card the first block came up to 2.1 s late."""
 
@@ -205,7 +208,7 @@ class Loudspeaker:
                 device=int(device) if device and device.isdecimal() else device,
                 channels=1,
                 dtype="int16",
-                latency="low",
+                latency=LATENCY_S,
                 callback=self._fill,
             )
             stream.start()
