@@ -1,0 +1,116 @@
+"""Memory over hours of listening, as fast as it goes: `python tests/bench_listening.py [HOURS]`.
+
+The whole live loop but for the sound card: recogniser, rules, log with fsync, view, display without
+readers. The sound is a round of silence, hiss, talk in the room and commands. Resident memory is
+read from /proc (proc(5), statm) at every simulated hour, or tenth of one for short runs.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import sys
+import time
+from collections.abc import Iterator
+from itertools import cycle
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from voicecheck import clock
+from voicecheck.announcer import Muted
+from voicecheck.case import Case
+from voicecheck.display import Display
+from voicecheck.facts import Record
+from voicecheck.grammar import phrases
+from voicecheck.inputs import Entered
+from voicecheck.journal import Journal
+from voicecheck.keys import keys
+from voicecheck.procedure import parse
+from voicecheck.recogniser import Recogniser
+from voicecheck.recording import BLOCK_BYTES, RATE_HZ, from_file
+from voicecheck.scenario import parse_recording
+from voicecheck.service import Service
+from voicecheck.shipped import folder
+from voicecheck.stage import Setting, opening
+from voicecheck.steady import Steady
+from voicecheck.view import view
+
+HOUR_S = 3600.0
+
+
+def resident_mb() -> float:
+    """Resident memory of this process."""
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def sound() -> Iterator[bytes]:
+    """Some minutes, again and again: quiet, hiss, and a recording with talk and commands."""
+    chance = np.random.default_rng(1)
+    quiet = chance.normal(0, 16, RATE_HZ * 60).astype("<i2").tobytes()
+    hiss = chance.normal(0, 800, RATE_HZ * 60).astype("<i2").tobytes()
+    room = folder("recordings_synthetic") / "room_talk"
+    closing_s, _ = parse_recording((room / "rms.toml").read_text(encoding="utf-8")).cues[-2]
+    talk = b"".join(from_file(room / "rms.opus"))[: 2 * int(closing_s * RATE_HZ)]
+    round_trip = quiet + talk + hiss
+    blocks = [round_trip[at : at + BLOCK_BYTES] for at in range(0, len(round_trip), BLOCK_BYTES)]
+    return cycle(blocks[:-1])
+
+
+def main(hours: float) -> None:
+    """Print resident memory as simulated time goes on."""
+    grammars = folder("grammars")
+    texts = [
+        (grammars / name).read_text(encoding="utf-8")
+        for name in ("laparoscopic_cholecystectomy.toml", "_common.toml")
+    ]
+    procedure = parse(texts[0], texts[1], "shipped")
+    entered: queue.SimpleQueue[Entered] = queue.SimpleQueue()
+    display = Display(port=0, token="x" * 16, keys=keys(procedure), entered=entered.put)
+    display.start()
+
+    def show(case: Case, record: Record, _text: str) -> None:
+        display.show(view(case, record, listening=True))
+
+    step_s = HOUR_S if hours >= 2 else HOUR_S / 10
+    with (
+        TemporaryDirectory() as place,
+        Journal.create(Path(place) / "long.log") as log,
+        Recogniser(phrases(procedure), words=procedure.file.lexicon) as ears,
+    ):
+        setting = Setting(
+            procedure=procedure,
+            ears=ears,
+            wording="full",
+            case_dir=Path(place),
+            wav=False,
+            mute=True,
+        )
+        now, voice = clock.driven_by_audio(), Steady(Muted)
+        service = Service(log=log, ears=ears, voice=voice, now=now, show=show)
+        service.open(opening(setting, "long", voice.voice))
+        began_s = time.monotonic()
+
+        def listened() -> Iterator[bytes]:
+            due_s = 0.0
+            for block in sound():
+                if service.position_s >= due_s:
+                    due_s += step_s
+                    passed_s = time.monotonic() - began_s
+                    print(
+                        f"{service.position_s / HOUR_S:4.1f} h heard in {passed_s:6.0f} s, "
+                        f"{service.checkpoint.length:6} lines, RSS {resident_mb():6.1f} MB",
+                        flush=True,
+                    )
+                if service.position_s >= hours * HOUR_S:
+                    return
+                yield block
+
+        service.run(listened())
+    display.close()
+
+
+if __name__ == "__main__":
+    main(float(sys.argv[1]) if len(sys.argv) > 1 else 8.0)
