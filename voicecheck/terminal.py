@@ -23,14 +23,10 @@ def show(case: Case, record: Record, text: str) -> None:
     clock = record.at.utc[11:19]
     stands = len(case.procedure.items) - len(outstanding(case.procedure, case.state))
     tally = f"[{stands}/{len(case.procedure.items)} stated]"
-    click.echo(f"{clock}  {_cause(record):<52} {_taken(record):<24} {tally}")
+    taken = click.style(f"{took(record.fact):<24}", bold=isinstance(record.fact, Refused))
+    click.echo(f"{clock}  {_cause(record):<52} {taken} {tally}")
     if text:
         click.echo(f"{_INDENT}» {text}")
-
-
-def _taken(record: Record) -> str:
-    words = took(record.fact)
-    return click.style(words.upper(), bold=True) if isinstance(record.fact, Refused) else words
 
 
 def _cause(record: Record) -> str:
