@@ -23,8 +23,8 @@ def show(case: Case, record: Record, text: str) -> None:
     clock = record.at.utc[11:19]
     stands = len(case.procedure.items) - len(outstanding(case.procedure, case.state))
     tally = f"[{stands}/{len(case.procedure.items)} stated]"
-    taken = click.style(f"{took(record.fact):<24}", bold=isinstance(record.fact, Refused))
-    click.echo(f"{clock}  {_cause(record):<52} {taken} {tally}")
+    taken = took(record.fact).upper() if isinstance(record.fact, Refused) else took(record.fact)
+    click.echo(f"{clock}  {_cause(record):<52} {taken:<24} {tally}")
     if text:
         click.echo(f"{_INDENT}» {text}")
 
