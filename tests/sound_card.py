@@ -140,7 +140,7 @@ class Device:
             self._players.append(subprocess.Popen(command, stdin=file))
 
     def _raw(self, *command: str) -> list[str]:
-        form = (f"--rate={RATE_HZ}", "--channels=1", "--format=s16le", "--latency-msec=20", "--raw")
+        form = (f"--rate={RATE_HZ}", "--channels=1", "--format=s16le", "--latency-msec=60", "--raw")
         return [command[0], f"--server=unix:{self.socket}", *command[1:], *form]
 
     def _control(self, *command: str, check: bool = True) -> subprocess.CompletedProcess[str]:
