@@ -63,9 +63,12 @@ class Speaker:
     takes_s: float
     order: list[str]
     broken: str = ""
+    rendering_s: float = 0.0
+    ready_s: float = 0.0
 
     def say(self, _text: str) -> float:
         self.order.append("said")
+        self.ready_s += self.rendering_s
         return 0.0 if self.broken else self.takes_s
 
     def stop(self) -> None:
@@ -81,8 +84,15 @@ def service(
     takes_s: float = 0.0,
     broken: str = "",
     from_s: float = 0.0,
+    rendering_s: float = 0.0,
 ) -> tuple[Service, Disk, ScriptedEars]:
     disk, ears = Disk(), ScriptedEars(script or {})
+    voice = Speaker(takes_s, disk.order, broken, rendering_s)
+
+    def now(audio_s: float) -> At:
+        """Never earlier than when the last prompt was rendered, while sound waited."""
+        passed_s = from_s + max(audio_s, voice.ready_s)
+        return At(utc="2026-01-01T00:00:00.000Z", mono_us=round(passed_s * 1_000_000))
 
     def show(case: Case, record: Record, _text: str) -> None:
         assert case.last == record, "shown before it was believed"
@@ -104,8 +114,8 @@ def service(
     built = Service(
         log=disk,
         ears=ears,
-        voice=Speaker(takes_s, disk.order, broken),
-        now=lambda s: At(utc="2026-01-01T00:00:00.000Z", mono_us=round((from_s + s) * 1_000_000)),
+        voice=voice,
+        now=now,
         show=show,
     )
     built.open(opened)
@@ -154,6 +164,24 @@ def test_a_new_prompt_cuts_the_old_one_short_and_both_are_on_record() -> None:
     assert facts_of(disk) == ["Opened", "Overridden", "Spoke", "Spoke"]
     cut = decode_record(disk.lines[2]).cause
     assert getattr(cut, "audio_to_s", None) == 0.5
+
+
+def test_an_entry_by_hand_ends_the_prompt_first_so_that_say_again_repeats_it() -> None:
+    live, disk, _ = service(takes_s=3.0)
+    live.run([BLOCK, Entered(text="checklist say again")])
+    assert facts_of(disk) == ["Opened", "Spoke", "Repeated"]
+    assert live.case.last_said.startswith("Laparoscopic cholecystectomy.")
+    assert disk.order[-6:] == ["stopped", "recorded", "shown", "recorded", "shown", "said"]
+
+
+def test_sound_that_waited_while_a_prompt_was_made_does_not_end_its_deafness_early() -> None:
+    """Rendering took 0.5 s: five blocks are waiting, and are older than the prompt."""
+    live, disk, ears = service(takes_s=1.0, rendering_s=0.5)
+    live.run(blocks(17))
+    assert facts_of(disk) == ["Opened"]
+    live.run(blocks(1))
+    assert facts_of(disk) == ["Opened", "Spoke"]
+    assert ears.skipped == 18
 
 
 def test_the_read_back_waits_for_its_time_and_then_nothing_is_believed() -> None:
