@@ -1,0 +1,116 @@
+"""The commands: what the world does wrong gives a sentence with its cure and a non-zero exit."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from voicecheck.cli import main
+from voicecheck.diagram import state_diagram
+from voicecheck.shipped import folder
+from voicecheck.wording import CAUTION
+
+ROOT = Path(__file__).parent.parent
+GOLDEN = min((ROOT / "tests" / "golden").glob("*/*.log"))
+SHIPPED = (folder("grammars") / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8")
+
+
+def run(*words: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def refused(result: Result, *parts: str) -> None:
+    assert result.exit_code != 0
+    assert isinstance(result.exception, SystemExit), result.exception
+    for part in parts:
+        assert part in result.output
+
+
+def test_check_measures_the_shipped_procedure() -> None:
+    result = run("check")
+    assert result.exit_code == 0, result.output
+    assert "64 phrases; none begins another" in result.output
+
+
+def test_check_names_every_mistake_of_a_broken_procedure_at_once(tmp_path: Path) -> None:
+    broken = SHIPPED.replace('kind = "pause"', 'kind = "rest"').replace("version = 1", "")
+    (tmp_path / "mine.toml").write_text(broken, encoding="utf-8")
+    refused(run("check", tmp_path / "mine.toml"), "mine.toml", "kind must be one of", "is missing")
+
+
+def test_check_refuses_critical_phrases_that_sound_alike(tmp_path: Path) -> None:
+    alike = SHIPPED.replace("clips on the artery", "artery was divided")
+    (tmp_path / "mine.toml").write_text(alike, encoding="utf-8")
+    refused(run("check", tmp_path / "mine.toml"), "sound alike", "artery divided")
+
+
+def test_check_names_a_word_that_nobody_can_pronounce(tmp_path: Path) -> None:
+    unknown = SHIPPED.replace("clips on the artery", "clips on the zxqwv")
+    (tmp_path / "mine.toml").write_text(unknown, encoding="utf-8")
+    refused(run("check", tmp_path / "mine.toml"), "zxqwv", "[lexicon]")
+
+
+def test_listen_refuses_what_is_no_sound(tmp_path: Path) -> None:
+    (tmp_path / "noise.wav").write_bytes(b"this is no sound at all" * 50)
+    result = run("listen", "--audio", tmp_path / "noise.wav", "--case-dir", tmp_path)
+    refused(result, "noise.wav")
+
+
+def test_listen_lives_a_case_on_any_sound_and_leaves_a_log_that_holds(tmp_path: Path) -> None:
+    sound = folder("recordings_synthetic") / "clean_case" / "ked.opus"
+    result = run("listen", "--audio", sound, "--case", "invented-7", "--case-dir", tmp_path)
+    assert result.exit_code == 0, result.output
+    assert "table head up, right side up" in result.output
+    assert run("verify", *tmp_path.glob("*.log")).exit_code == 0
+
+
+def test_listen_names_a_model_that_is_not_there(tmp_path: Path) -> None:
+    refused(run("listen", "--audio", "-", "--model", tmp_path / "none"), "none", "folder")
+
+
+def test_verify_names_the_line_that_was_changed(tmp_path: Path) -> None:
+    lines = GOLDEN.read_bytes().split(b"\n")
+    lines[4] = lines[4].replace(b'"utc":"2', b'"utc":"3')
+    (tmp_path / "forged.log").write_bytes(b"\n".join(lines))
+    refused(run("verify", tmp_path / "forged.log"), "does not hold", "Line 6")
+
+
+def test_verify_by_a_checkpoint_sees_that_the_end_was_cut_off(tmp_path: Path) -> None:
+    whole = run("verify", GOLDEN).output
+    (checkpoint,) = re.findall(r"\d+:[0-9a-f]{64}", whole)
+    assert run("verify", GOLDEN, "--checkpoint", checkpoint).exit_code == 0
+    cut = b"\n".join(GOLDEN.read_bytes().split(b"\n")[:-3]) + b"\n"
+    (tmp_path / "cut.log").write_bytes(cut)
+    assert run("verify", tmp_path / "cut.log").exit_code == 0
+    refused(run("verify", tmp_path / "cut.log", "--checkpoint", checkpoint), "the log ends here")
+
+
+def test_verify_says_what_is_wrong_with_a_file_that_is_not_there(tmp_path: Path) -> None:
+    refused(run("verify", tmp_path / "none.log"), "none.log")
+
+
+def test_an_unknown_scenario_or_voice_is_refused_with_the_ones_there_are() -> None:
+    refused(run("rehearse", "heart"), "heart", "clean_case")
+    refused(run("rehearse", "clean_case", "--voice", "nobody"), "nobody", "ked")
+
+
+def test_the_diagram_in_the_developers_page_is_fresh() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert f"```mermaid\n{state_diagram()}\n```" in page, "paste `voicecheck diagram` there"
+    assert run("diagram").output.strip() == state_diagram()
+
+
+@pytest.mark.parametrize("command", sorted(main.commands))
+def test_every_command_explains_itself_and_is_in_the_readme(command: str) -> None:
+    assert run(command, "--help").exit_code == 0
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert f"`voicecheck {command}" in readme
+
+
+def test_the_cautions_stand_on_the_first_screen_and_in_the_readme() -> None:
+    shown = " ".join(run("--help").output.split())
+    assert CAUTION in shown
+    assert "Not a medical device" in (ROOT / "README.md").read_text(encoding="utf-8")
