@@ -160,17 +160,6 @@ _SPELLING = {
 }
 
 
-def sentences(text: str) -> list[str]:
-    """The text cut into sentences, so that each can be rendered once and used again."""
-    return [part if part.endswith("?") else f"{part}." for part in _cut(text)]
-
-
-def _cut(text: str) -> Iterable[str]:
-    for part in text.replace("? ", "?. ").split(". "):
-        if part.strip("."):
-            yield part.rstrip(".").strip()
-
-
 def _next_question(case: Case) -> str:
     left = outstanding(case.procedure, case.state)
     if not left:
