@@ -34,7 +34,8 @@ class Meter:
     def __init__(self, device: Device) -> None:
         self._recorder = device.record()
         self.loud_s = self.quiet_s = 0.0
-        threading.Thread(target=self._watch, daemon=True).start()
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+        self._thread.start()
 
     def _watch(self) -> None:
         assert self._recorder.stdout is not None
@@ -62,6 +63,7 @@ class Meter:
 
     def end(self) -> None:
         self._recorder.kill()
+        self._thread.join(5)
         self._recorder.communicate()
 
 
