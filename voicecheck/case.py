@@ -8,7 +8,7 @@ past every guard.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from transitions import Machine, MachineError
@@ -81,6 +81,14 @@ def machine() -> Machine:
     )
 
 
+@lru_cache(maxsize=8)
+def _embedded(text: str, common: str) -> Procedure:
+    """Parsed once for the many cases that share it; raises ProcedureError."""
+    procedure = parse(text, common, "the embedded procedure")
+    phrases(procedure)
+    return procedure
+
+
 class Case:
     """One operation's run through a procedure, as its facts so far imply it."""
 
@@ -93,8 +101,7 @@ class Case:
             raise IllegalFact("A log begins with its opening line.")
         self.opened = record.fact
         self.opened_at = record.at
-        self.procedure = parse(record.fact.procedure, record.fact.common, "the embedded procedure")
-        phrases(self.procedure)
+        self.procedure = _embedded(record.fact.procedure, record.fact.common)
         self.state = start(self.procedure)
         self.last = record
         self.stated_at: dict[str, At] = {}

@@ -33,16 +33,8 @@ class BrokenLog(Exception):
 
 def check_chain(lines: Sequence[bytes]) -> Checkpoint:
     """Check every link over the exact bytes; raises BrokenLog at the first that does not fit."""
-    last = GENESIS
-    for number, record in enumerate(_records(lines), 1):
-        if record.seq != number:
-            raise BrokenLog(
-                number, f"it calls itself line {record.seq}; a line is missing or moved"
-            )
-        if record.prev != last:
-            raise BrokenLog(number, "its link does not match the line before it; one was changed")
-        last = line_hash(lines[number - 1])
-    return Checkpoint(length=len(lines), last=last)
+    _linked(lines)
+    return Checkpoint(length=len(lines), last=line_hash(lines[-1]) if lines else GENESIS)
 
 
 def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
@@ -66,11 +58,25 @@ def replay(lines: Sequence[bytes]) -> Case:
 
 def story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
     """The case after each line, with that line's record. Raises BrokenLog like `replay`."""
-    check_chain(lines)
     case: Case | None = None
-    for record in _records(lines):
+    for record in _linked(lines):
         case = _opened(record) if case is None else _lived(case, record)
         yield case, record
+
+
+def _linked(lines: Sequence[bytes]) -> list[Record]:
+    """All records, once every link has been checked."""
+    last, records = GENESIS, []
+    for number, record in enumerate(_records(lines), 1):
+        if record.seq != number:
+            raise BrokenLog(
+                number, f"it calls itself line {record.seq}; a line is missing or moved"
+            )
+        if record.prev != last:
+            raise BrokenLog(number, "its link does not match the line before it; one was changed")
+        last = line_hash(lines[number - 1])
+        records.append(record)
+    return records
 
 
 def _records(lines: Sequence[bytes]) -> Iterator[Record]:
