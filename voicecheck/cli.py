@@ -330,6 +330,16 @@ def diagram() -> None:
     click.echo(state_diagram())
 
 
+@main.command()
+def manual() -> None:
+    """Print what every command does and takes, as one text."""
+    for name in sorted(main.commands):
+        command = main.commands[name]
+        with click.Context(command, info_name=f"voicecheck {name}") as context:
+            click.echo(f"{command.get_help(context)}\n")
+    click.echo(CAUTION)
+
+
 for after in (review_command, export_command, cases_command):
     main.add_command(after)
 
