@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from pathlib import Path
 from typing import IO, Any
 
@@ -323,7 +324,7 @@ def test_a_whole_case_by_voice_over_suction_to_a_closed_log_that_holds(
 
 @pytest.mark.parametrize("voice", VOICES)
 def test_the_prompts_in_the_loudspeaker_are_the_words_on_record(
-    performed: dict[str, Performed], voice: str
+    performed: dict[str, Performed], voice: str, counted: list[str]
 ) -> None:
     """Read back by another recogniser, PocketSphinx with its own US English model.
 
@@ -338,13 +339,19 @@ def test_the_prompts_in_the_loudspeaker_are_the_words_on_record(
     grammar = " | ".join(known)
     decoder.add_jsgf_string("said", f"#JSGF V1.0; grammar said; public <said> = {grammar};")
     decoder.activate_search("said")
-    pieces = _pieces(performed[voice].prompts)
-    assert len(pieces) >= len(said), "each was audible"
-    read_back = [_decoded(decoder, piece) for piece in pieces[: len(said)]]
-    tried = [(a, b) for a, b in zip(said, read_back, strict=True) if a in known]
-    assert len(tried) >= len(said) // 2
-    wrong = [pair for pair in tried if pair[0] != pair[1]]
-    assert not wrong, f"{len(wrong)} of {len(tried)}"
+    read_back = [_decoded(decoder, piece) for piece in _pieces(performed[voice].prompts)]
+    wanted = [text for text in said if text in known]
+    assert len(wanted) >= len(said) // 2, "enough of their words are in its dictionary"
+    found = _in_order(wanted, read_back)
+    counted.append(f"prompts to {voice} read back by PocketSphinx: {found} of {len(wanted)}")
+    assert found >= 0.85 * len(wanted), list(zip(wanted, read_back, strict=False))
+    assert _in_order(wanted[::-1], read_back) < 0.5 * len(wanted), "another order is not found"
+
+
+def _in_order(wanted: list[str], read_back: list[str]) -> int:
+    """How many were found, in this order; a stutter may cost one, and cut another in two."""
+    matcher = SequenceMatcher(None, wanted, read_back, autojunk=False)
+    return sum(block.size for block in matcher.get_matching_blocks())
 
 
 def _words(text: str) -> str:
