@@ -18,6 +18,7 @@ from voicecheck.case import Case, IllegalFact
 from voicecheck.display import Display
 from voicecheck.ending import Ending
 from voicecheck.facts import Record, decode_record
+from voicecheck.foreseen import foreseen
 from voicecheck.inputs import Entered, Trouble
 from voicecheck.journal import Journal, JournalError, read
 from voicecheck.keys import keys
@@ -179,10 +180,12 @@ class _Served:
         return self.service
 
     def _begin(self) -> None:
+        opened = opening(self._setting, self._name, self._voice.voice)
+        self._voice.prepare(foreseen(opened))
         if self._log.found.lines:
             self.service.take_up(self._log.found.lines, self._gap_s)
         else:
-            self.service.open(opening(self._setting, self._name, self._voice.voice))
+            self.service.open(opened)
 
     # ------------------------------------------------------------------------------- what goes out
 

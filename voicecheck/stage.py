@@ -14,6 +14,7 @@ from voicecheck import __version__, facts, rules, terminal
 from voicecheck.announcer import Loudspeaker, Muted, WavFile
 from voicecheck.case import Case
 from voicecheck.facts import At, Opened, Record
+from voicecheck.foreseen import foreseen
 from voicecheck.inputs import Trouble
 from voicecheck.journal import Journal, JournalError
 from voicecheck.procedure import Procedure
@@ -62,7 +63,9 @@ def live(
         closing(voice_for(setting, path, lambda: service.position_s)) as voice,
     ):
         service = Service(log=log, ears=setting.ears, voice=voice, now=now, show=show)
-        service.open(opening(setting, name, voice.voice))
+        opened = opening(setting, name, voice.voice)
+        voice.prepare(foreseen(opened))
+        service.open(opened)
         try:
             service.run(blocks(service))
         except JournalError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from voicecheck.announcer import AnnouncerError
@@ -19,6 +19,8 @@ class _Announcer(Protocol):
 
     @property
     def works(self) -> bool: ...
+
+    def prepare(self, texts: Iterable[str]) -> None: ...
 
     def say(self, text: str) -> float: ...
 
@@ -47,6 +49,14 @@ class Steady:
     def voice(self) -> str:
         """Which voice speaks, for the log."""
         return self._announcer.voice if self._announcer else "none: prompts are only shown"
+
+    def prepare(self, texts: Iterable[str]) -> None:
+        """Render what will probably be said."""
+        try:
+            if self._announcer is not None:
+                self._announcer.prepare(texts)
+        except AnnouncerError as error:
+            self._failed(str(error))
 
     def say(self, text: str) -> float:
         """Start to speak; seconds it will take, 0 where nothing can be said."""

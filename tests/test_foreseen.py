@@ -1,0 +1,61 @@
+"""What is rendered ahead is what a smooth case really says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from stories import SMALL_TEXT, THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, opening
+
+from voicecheck.announcer import WavFile
+from voicecheck.facts import Opened
+from voicecheck.foreseen import foreseen
+from voicecheck.speech import AnnouncerError, Speech
+from voicecheck.steady import Steady
+from voicecheck.wording import spoken
+
+
+def opened(story: Story) -> Opened:
+    return story.case.opened
+
+
+def test_all_that_a_smooth_course_says_is_foreseen_word_for_word() -> None:
+    story = Story()
+    ahead = set(foreseen(opened(story)))
+    assert spoken(story.case, story.records[-1]) in ahead
+    for phrase in (*UP_TO_THE_CRITERIA, *THREE_CRITERIA, "checklist begin the pause"):
+        story.say(phrase)
+        assert spoken(story.case, story.records[-1]) in ahead, phrase
+    story.wait()
+    assert spoken(story.case, story.records[-1]) in ahead
+    for phrase in ("confirm", "checklist clips on the artery", "confirm"):
+        story.say(phrase)
+        assert spoken(story.case, story.records[-1]) in ahead, phrase
+
+
+def test_warnings_are_foreseen_and_a_refusal_is_not() -> None:
+    story = Story()
+    ahead = set(foreseen(opened(story)))
+    for phrase in ("checklist active bleeding", "checklist duct looks short"):
+        story.say(phrase)
+        assert spoken(story.case, story.records[-1]) in ahead, phrase
+    story.say("checklist clips on the artery")
+    assert spoken(story.case, story.records[-1]) not in ahead
+
+
+def test_any_procedure_can_be_foreseen() -> None:
+    fact = opening(SMALL_TEXT).fact
+    assert isinstance(fact, Opened)
+    assert "Two: confirm?" in foreseen(fact)
+
+
+def test_a_steady_voice_has_its_prompts_in_the_cache_before_they_are_said(tmp_path: Path) -> None:
+    try:
+        speech = Speech(tmp_path / "cache")
+    except AnnouncerError as error:
+        pytest.skip(f"no speech engine: {error}")
+    voice = Steady(lambda: WavFile(tmp_path / "said.wav", lambda: 0.0, speech))
+    voice.prepare(["Triangle cleared.", "Hands still."])
+    kept = [path for path in (tmp_path / "cache").iterdir() if path.is_file()]
+    assert len(kept) == 2
+    voice.close()
