@@ -125,7 +125,7 @@ OPERATIVE = {
     "specimen": {"bag", "out"},
     "counts": {"out"},
 }
-"""What each prompt is about; ours, from the issue's wish for the operative word last."""
+"""What each prompt is about; ours, from the customer's wish for the operative word last."""
 
 
 @pytest.mark.parametrize("item", PROCEDURE.items, ids=lambda item: item.id)

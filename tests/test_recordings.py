@@ -85,7 +85,7 @@ def heard_lines(ears: Recogniser) -> Iterator[tuple[str, Line, set[str]]]:
 
 
 def test_every_voice_is_understood_and_nothing_is_taken_for_another_command() -> None:
-    """At least 97 % of all commands exact, and not one taken for another (issue's target)."""
+    """At least 97 % of all commands exact, none taken for another (the customer's target)."""
     procedure = parse(
         (GRAMMARS / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8"),
         (GRAMMARS / "_common.toml").read_text(encoding="utf-8"),

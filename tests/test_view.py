@@ -251,7 +251,7 @@ def texts(value: object) -> Iterator[str]:
 
 
 def _claims(text: str) -> bool:
-    """The machine records speech; words that would claim more are the issue's own list."""
+    """The machine records speech; words that would claim more are the customer's own list."""
     return re.search(r"safe to|achieved|prevents|verified", text, re.IGNORECASE) is not None
 
 
