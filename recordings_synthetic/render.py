@@ -7,28 +7,24 @@ this project. From the repository's root:
     pip install -e . py-nanotts==0.1.1
     python recordings_synthetic/render.py
 
-The same seed gives the same sound; only the stream number inside an Ogg file differs each time.
+The same seed gives the same sound, but for pico's, which sometimes differs by a thousandth of full
+scale, and for the stream number inside an Ogg file.
 """
 
 from __future__ import annotations
 
 import json
-import subprocess
-import tempfile
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
-import py_nanotts  # type: ignore[import-not-found,import-untyped,unused-ignore]
 import soundfile
 
+from voicecheck.acoustic.talkers import Sound, Talker, festival, flite, pico
 from voicecheck.scenario import Line, Scenario, Speaker, parse_recording, parse_scenario
-
-Sound = npt.NDArray[np.float64]
-"""Mono samples at RATE_HZ, full scale 1."""
 
 FOLDER = Path(__file__).parent
 RATE_HZ = 16_000
@@ -43,90 +39,34 @@ APACHE = "Apache-2.0"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Talker:
-    """One synthetic voice, and how fast and how high it speaks here."""
+class Voice:
+    """One synthetic voice, where it comes from, and how fast it speaks here."""
 
-    speak: Callable[[Talker, str, float], Sound]
-    """(talker, text, stretch) → sound; a stretch above 1 is slower."""
-    engine_voice: str
+    say: Talker
     package: str
     licence: str
     room: str
     """Who speaks for the room when this is the surgeon: always another family."""
     stretch: float = 1.0
-    pitch: float = 1.0
 
 
-def _flite(talker: Talker, text: str, stretch: float) -> Sound:
-    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-        stretched = ("--setf", f"duration_stretch={stretch:.3f}")
-        voice = ("-voice", talker.engine_voice)
-        subprocess.run(["flite", *voice, *stretched, "-t", text, "-o", file.name], check=True)  # noqa: S603, S607
-        return _read(file.name)
+_flite = partial(Voice, package="flite 2.2-5 (Debian)", licence=CMU)
+_pico = partial(Voice, package="py-nanotts 0.1.1 (PyPI), SVOX Pico", licence=APACHE)
+_festival = partial(
+    Voice,
+    package="festival 2.5.0-9, festvox-kdlpc16k 1.4.0-6.1 (Debian)",
+    licence=CSTR,
+)
 
-
-def _festival(talker: Talker, text: str, stretch: float) -> Sound:
-    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-        voice = f"({talker.engine_voice})"
-        slower = f"(Parameter.set 'Duration_Stretch {stretch:.3f})"
-        command = ["text2wave", "-eval", voice, "-eval", slower, "-o", file.name]
-        subprocess.run(command, input=text.encode(), check=True)  # noqa: S603
-        return _read(file.name)
-
-
-def _pico(talker: Talker, text: str, stretch: float) -> Sound:
-    # At full volume the engine clips.
-    pcm = py_nanotts.NanoTTS().speak(
-        text, voice=talker.engine_voice, speed=1 / stretch, pitch=talker.pitch, volume=0.5
-    )
-    return np.frombuffer(pcm, "<i2") / 32768
-
-
-def _read(path: str) -> Sound:
-    samples, rate_hz = soundfile.read(path)
-    assert rate_hz == RATE_HZ, f"{path} is at {rate_hz} Hz"  # noqa: S101
-    return np.asarray(samples, np.float64)
-
-
-def _flite_voice(name: str, room: str, stretch: float = 1.0) -> Talker:
-    return Talker(
-        speak=_flite,
-        engine_voice=name,
-        package="flite 2.2-5 (Debian)",
-        licence=CMU,
-        room=room,
-        stretch=stretch,
-    )
-
-
-def _pico_voice(name: str, room: str, pitch: float, stretch: float = 1.0) -> Talker:
-    return Talker(
-        speak=_pico,
-        engine_voice=name,
-        package="py-nanotts 0.1.1 (PyPI), SVOX Pico",
-        licence=APACHE,
-        room=room,
-        pitch=pitch,
-        stretch=stretch,
-    )
-
-
-TALKERS: Mapping[str, Talker] = {
-    "awb": _flite_voice("awb", room="pico_gb"),
-    "rms": _flite_voice("rms", room="pico_us", stretch=0.93),
-    "slt": _flite_voice("slt", room="pico_gb_low"),
-    "pico_us": _pico_voice("en-US", room="rms", pitch=1.0),
-    "pico_us_low": _pico_voice("en-US", room="slt", pitch=0.8),
-    "pico_gb": _pico_voice("en-GB", room="ked", pitch=1.0, stretch=1.06),
-    "pico_gb_low": _pico_voice("en-GB", room="slt", pitch=0.85),
-    "ked": Talker(
-        speak=_festival,
-        engine_voice="voice_ked_diphone",
-        package="festival 2.5.0-9, festvox-kdlpc16k 1.4.0-6.1 (Debian)",
-        licence=CSTR,
-        room="pico_us",
-        stretch=1.1,
-    ),
+VOICES: Mapping[str, Voice] = {
+    "awb": _flite(say=flite("awb"), room="pico_gb"),
+    "rms": _flite(say=flite("rms"), room="pico_us", stretch=0.93),
+    "slt": _flite(say=flite("slt"), room="pico_gb_low"),
+    "pico_us": _pico(say=pico("en-US"), room="rms"),
+    "pico_us_low": _pico(say=pico("en-US", 0.8), room="slt"),
+    "pico_gb": _pico(say=pico("en-GB"), room="ked", stretch=1.06),
+    "pico_gb_low": _pico(say=pico("en-GB", 0.85), room="slt"),
+    "ked": _festival(say=festival("voice_ked_diphone"), room="pico_us", stretch=1.1),
 }
 
 CAST: Mapping[str, tuple[str, ...]] = {
@@ -140,17 +80,12 @@ CAST: Mapping[str, tuple[str, ...]] = {
 }
 """Scenario → who is the surgeon, one recording each."""
 
-RESPELT = {"cholangiogram": "kolan jeeo gram", "sulcus": "sulkus", "subtotal": "sub total"}
-"""Words that the engines read wrongly (their phones: ch-ow-l-…, s-ax-l-…), spelt as they sound."""
-
-
 # ---------------------------------------------------------------------------------- one utterance
 
 
-def utterance(talker: Talker, text: str, chance: np.random.Generator) -> Sound:
+def utterance(voice: Voice, text: str, chance: np.random.Generator) -> Sound:
     """One line, without silence around it, at its level give or take 2 dB."""
-    words = " ".join(RESPELT.get(word, word) for word in text.split())
-    sound = trimmed(talker.speak(talker, words, talker.stretch * chance.uniform(0.96, 1.04)))
+    sound = trimmed(voice.say(text, voice.stretch * chance.uniform(0.96, 1.04)))
     level_dbfs = SPEECH_DBFS + chance.uniform(-2, 2)
     return sound * (_gain(level_dbfs) / speech_rms(sound))
 
@@ -187,7 +122,7 @@ def recording(
     parts, cues, at = [_quiet(chance)], [], 0
     at = parts[0].size
     for line in scenario.lines:
-        sound = utterance(TALKERS[_speaking(line, voice)], line.say, chance)
+        sound = utterance(VOICES[_speaking(line, voice)], line.say, chance)
         cues.append([round(at / RATE_HZ, 3), round((at + sound.size) / RATE_HZ, 3)])
         parts += [sound, _quiet(chance)]
         at += sound.size + parts[-1].size
@@ -196,7 +131,7 @@ def recording(
 
 
 def _speaking(line: Line, voice: str) -> str:
-    return voice if line.speaker is Speaker.SURGEON else TALKERS[voice].room
+    return voice if line.speaker is Speaker.SURGEON else VOICES[voice].room
 
 
 def _quiet(chance: np.random.Generator) -> Sound:
@@ -216,8 +151,7 @@ def described(scenario: Scenario, voice: str, cues: list[list[float]]) -> str:
     rows = "".join(f"    {json.dumps(cue)},\n" for cue in cues)
     text = f'invented = "Synthetic speech; no person."\ncues = [\n{rows}]\n'
     for role, name in sorted(roles.items()):
-        talker = TALKERS[name]
-        pairs = {"name": name, "package": talker.package, "licence": talker.licence}
+        pairs = {"name": name, "package": VOICES[name].package, "licence": VOICES[name].licence}
         text += f"\n[voices.{role}]\n"
         text += "".join(f"{key} = {json.dumps(value)}\n" for key, value in pairs.items())
     parse_recording(text, voice)

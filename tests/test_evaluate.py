@@ -11,8 +11,19 @@ import soundfile
 from speech import RATE_HZ, say
 
 from voicecheck.acoustic import evaluate
-from voicecheck.acoustic.evaluate import AGAIN, CORRECT, IGNORED, WRONG, Clip, judge, poisson_bound
-from voicecheck.acoustic.noises import NOISES, mix
+from voicecheck.acoustic.evaluate import Setting
+from voicecheck.acoustic.figures import (
+    AGAIN,
+    CORRECT,
+    IGNORED,
+    WRONG,
+    Clip,
+    Outcome,
+    confusions,
+    judge,
+    poisson_bound,
+)
+from voicecheck.acoustic.noises import NOISES, mask, mix
 from voicecheck.acoustic.peer import jsgf
 from voicecheck.inputs import Heard
 
@@ -42,10 +53,14 @@ def test_a_verdict_compares_what_was_said_and_heard(
 
 
 @pytest.mark.parametrize(
-    ("events", "bound"), [(0, 2.996), (1, 4.744), (2, 6.296), (3, 7.754), (10, 16.962)]
+    ("events", "bound"),
+    [(0, 2.996), (1, 4.744), (2, 6.296), (3, 7.754), (10, 16.962), (400, 434.497)],
 )
 def test_the_bound_is_that_of_poisson_tables(events: int, bound: float) -> None:
-    """One-sided 95 % upper limits of a Poisson count, half of chi-squared's: from memory."""
+    """One-sided 95 % upper limits of a Poisson count, half of chi-squared's: from memory.
+
+    The last by the Wilson–Hilferty approximation.
+    """
     assert poisson_bound(events) == pytest.approx(bound, abs=0.001)
 
 
@@ -75,6 +90,28 @@ def test_noise_is_mixed_at_its_level(kind: str, snr_db: float) -> None:
     assert ratio_db == pytest.approx(snr_db, abs=0.6)
 
 
+def test_a_mask_takes_high_sounds_only() -> None:
+    """Goldin, Weinstein and Shiman (2020): up to 12 dB at 2 to 7 kHz, next to nothing below."""
+    at = np.arange(RATE_HZ) / RATE_HZ
+    for hz, loss_db in ((300, 0), (1000, 0), (2000, 6), (4000, 12), (7000, 12)):
+        tone = np.sin(2 * np.pi * hz * at)
+        masked = mask(tone)
+        assert 20 * np.log10(tone.std() / masked.std()) == pytest.approx(loss_db, abs=0.1)
+
+
+@pytest.mark.parametrize("noise", ["none", "mask", "suction:10", "mask+suction:10"])
+def test_a_condition_is_read_as_a_mask_and_a_noise(noise: str) -> None:
+    """What is left of a high tone and of the quiet after it tells which of the two there was."""
+    tone = 0.1 * np.sin(np.arange(RATE_HZ) * 2 * np.pi * 5000 / RATE_HZ)
+    clean = np.concatenate((tone, np.zeros(RATE_HZ)))
+    heard = evaluate.disturbed(clean, noise, np.random.default_rng(1), [])
+    level = (heard[:RATE_HZ] @ tone) / (tone @ tone)
+    assert level == pytest.approx(10 ** (-12 / 20) if "mask" in noise else 1, rel=0.1)
+    rest_db = 20 * np.log10(heard[RATE_HZ + 1000 :].std())
+    assert (rest_db > -50) == ("suction" in noise)
+    assert rest_db > -76  # no microphone gives digital silence
+
+
 def test_babble_without_speech_is_refused() -> None:
     with pytest.raises(ValueError, match="manifest of general speech"):
         NOISES["babble"](100, np.random.default_rng(1), [])
@@ -98,10 +135,43 @@ class Scripted:
 def test_latency_counts_streamed_audio_from_the_end_of_speech(tmp_path: Path) -> None:
     clean = np.concatenate((0.1 * np.ones(RATE_HZ), np.zeros(RATE_HZ)))
     clip = Clip(path=tmp_path, text="confirm", voice="none", condition="clean")
-    outcome = evaluate.trial(Scripted("confirm", 13), clip, clean, clean, KNOWN)
+    setting = Setting("Scripted", "none", 1, KNOWN)
+    outcome = evaluate.trial(Scripted("confirm", 13), clip, clean, clean, setting)
     assert outcome.verdict == CORRECT
     assert outcome.latency_s == pytest.approx(0.3, abs=0.05)  # 1.3 s streamed, 1.0 s spoken
     assert outcome.audio_s == 2.0
+
+
+@pytest.mark.parametrize(
+    ("said", "heard", "printed"),
+    [
+        ("checklist artery divided", ("checklist artery divided",), "of 1 said 0 taken"),
+        ("checklist artery divided", ("confirm",), "of 1 said 1 taken"),
+        ("checklist artery divided", ("[unk]",), "of 1 said 0 taken"),
+        ("confirm", ("checklist artery divided",), "unsaid, accepted 1 times in 1 trials"),
+        ("good morning", ("checklist artery divided",), "unsaid, accepted 1 times in 1 trials"),
+        ("good morning", ("confirm",), "unsaid, accepted 0 times in 1 trials"),
+    ],
+)
+def test_wrong_critical_commands_are_counted_by_themselves(
+    said: str,
+    heard: tuple[str, ...],
+    printed: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    outcome = Outcome(
+        clip=Clip(path=tmp_path, text=said, voice="none", condition="clean"),
+        ears="Scripted",
+        noise="none",
+        heard=heard,
+        verdict=judge(said, heard, KNOWN),
+        latency_s=None,
+        audio_s=1.0,
+        compute_s=0.1,
+    )
+    confusions([outcome], {"checklist artery divided"})
+    assert printed in capsys.readouterr().out
 
 
 def test_a_manifest_is_measured_from_end_to_end(
@@ -121,12 +191,16 @@ def test_a_manifest_is_measured_from_end_to_end(
         "--grammar",
         str(tmp_path / "phrases.txt"),
     ]
-    monkeypatch.setattr("sys.argv", [*arguments, "--noise", "none", "suction:30"])
+    arguments += ["--rows", str(tmp_path / "rows.csv"), "--noise", "none", "suction:30"]
+    monkeypatch.setattr("sys.argv", arguments)
     evaluate.main()
     printed = capsys.readouterr().out
     assert printed.count("2 100.0%") == 2 * 4  # voice, all, condition, all; in both noises
     assert printed.count("clean: 0 of 1 accepted") == 2
     assert "latency: median" in printed
+    with (tmp_path / "rows.csv").open(newline="") as file:
+        written = [(row["noise"], row["heard"]) for row in csv.DictReader(file) if row["latency_s"]]
+    assert written == [(noise, text) for noise in ("none", "suction:30") for text in phrases]
 
 
 def test_the_peers_grammar_holds_every_phrase() -> None:

@@ -1,0 +1,171 @@
+"""Make an evaluation set: what is a command in every voice, and what is none.
+
+    python -m voicecheck.acoustic.trials --out DIR --voices heldout|dev --wordnet FOLDER \
+        [--seed N] [--styles FOLDER]
+
+Writes FLAC files and three manifests that evaluate.py reads: commands.csv has every phrase of the
+procedure in every voice; general.csv general speech (WordNet's glosses and examples); near.csv talk
+of the trade and near misses of the phrases, each in one of the voices. The same seed gives the same
+texts and, where the engine leaves nothing to chance (piper's does), the same sound. Resumable: a
+file that is there is not made again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import zlib
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING
+
+import numpy as np
+import soundfile
+
+from voicecheck import shipped
+from voicecheck.acoustic.corpus import trimmed
+from voicecheck.acoustic.evaluate import phrases
+from voicecheck.acoustic.talkers import development, held_out
+from voicecheck.acoustic.text import WORDS, wordnet_sentences
+from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from typing import TypeAlias
+
+    from voicecheck.acoustic.talkers import Sound, Talker
+
+    Said: TypeAlias = tuple[str, str]
+    """What kind of trial it is, and the text."""
+
+ADDRESS = str(WORDS["address"])
+QUIET_S = 0.3  # before the speech: a microphone that always listens has heard the room
+PEAK = 0.5
+
+# Talk that nobody addresses to the checklist, though it may name it; {} is a phrase without it.
+TALK = (
+    "i think the {} part comes later",
+    "before we say {} let me look again",
+    "he always says {} far too early",
+    "did anybody hear {} just now",
+    "the checklist will ask about {} in a moment",
+    "on the checklist there is still {} to be done",
+    "we talked about {} at the meeting yesterday",
+    "tell me when it is {} and not before",
+    "in the book it says {} on the second page",
+    "last week we had {} twice in one morning",
+)
+NEAR_MISSES = ("a word changed", "another order", "without address", "cut off", "gone on")
+GONE_ON = (
+    "yet",
+    "if you ask me",
+    "or is it",
+    "and what else",
+    "in a minute",
+    "when i tell you",
+    "as i said before",
+    "is not what i mean",
+)
+
+
+def near_misses(commands: Sequence[str], rng: Random) -> Iterator[Said]:
+    """Each phrase spoken wrongly in five ways, if its words are enough; none of it is a phrase."""
+    vocabulary = sorted({word for phrase in commands for word in phrase.split()} - {ADDRESS})
+    for phrase in commands:
+        words = phrase.split()
+        first = int(words[0] == ADDRESS)
+        if len(words) - first < 2:
+            continue
+        # What is drawn by chance may be the phrase itself, or another one: then it is drawn again.
+        for way in NEAR_MISSES:
+            drawn = (" ".join(_missed(way, words, first, vocabulary, rng)) for _ in range(100))
+            text = next((each for each in drawn if each not in commands), None)
+            if text is not None:
+                yield way, text
+
+
+def _missed(
+    way: str, words: Sequence[str], first: int, vocabulary: Sequence[str], rng: Random
+) -> Sequence[str]:
+    """The words of a phrase, spoken wrongly; those before `first` are the address."""
+    match way:
+        case "a word changed":
+            at = rng.randrange(first, len(words))
+            return [*words[:at], rng.choice(vocabulary), *words[at + 1 :]]
+        case "another order":
+            return [*words[:first], *rng.sample(words[first:], len(words) - first)]
+        case "without address":
+            return words[first:]
+        case "cut off":
+            return words[:-1]
+    return [*words, *rng.choice(GONE_ON).split()]
+
+
+def talk(commands: Sequence[str], count: int, rng: Random) -> Iterator[Said]:
+    """Talk of the trade that has a phrase's words in it."""
+    for number in range(count):
+        words = rng.choice(commands).removeprefix(f"{ADDRESS} ")
+        yield "talk of the trade", TALK[number % len(TALK)].format(words)
+
+
+def general(sentences: Collection[str], count: int, rng: Random) -> Iterator[Said]:
+    """General speech: one or two sentences."""
+    ordered = sorted(sentences)
+    for _ in range(count):
+        yield "general speech", ". ".join(rng.sample(ordered, rng.choice((1, 1, 2))))
+
+
+def make(
+    out: Path, name: str, said: Iterable[tuple[str, Said]], talkers: Mapping[str, Talker]
+) -> None:
+    """Speak (voice, (kind, text)) in turn; write the files and their manifest."""
+    (out / name).mkdir(parents=True, exist_ok=True)
+    rows = []
+    for voice, (kind, text) in said:
+        path = f"{name}/{zlib.crc32(f'{voice}: {text}'.encode()):08x}.flac"
+        if not (out / path).exists():
+            pace = Random(f"{voice}/{text}").uniform(0.9, 1.1)  # noqa: S311
+            soundfile.write(out / path, finished(talkers[voice](text, pace)), SAMPLE_RATE_HZ)
+        rows.append((path, text, voice, kind))
+    with (out / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([("path", "text", "voice", "condition"), *rows])
+
+
+def finished(sound: Sound) -> Sound:
+    """Cut the quiet around it, set its peak, and put the same quiet before it everywhere."""
+    cut = trimmed(np.asarray(sound, np.float32))
+    quiet = np.zeros(int(QUIET_S * SAMPLE_RATE_HZ))
+    return np.concatenate((quiet, cut * (PEAK / np.abs(cut).max())))
+
+
+def main() -> None:
+    """Read the command line and make the set."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--voices", choices=("heldout", "dev"), required=True)
+    parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")
+    parser.add_argument("--grammar", type=Path, default=default)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--general", type=int, default=500, help="texts of general speech")
+    parser.add_argument("--talk", type=int, default=120, help="texts of talk of the trade")
+    parser.add_argument("--styles", type=Path, help="Kokoro's *.bin styles, for the dev voices")
+    options = parser.parse_args()
+    talkers = held_out() if options.voices == "heldout" else development(options.styles)
+    commands = sorted(phrases(options.grammar))
+    glosses, examples = wordnet_sentences(options.wordnet)
+
+    texts, voices = Random(options.seed), Random(options.seed)  # noqa: S311
+    speech = general([*glosses, *examples], options.general, texts)
+    near = (*talk(commands, options.talk, texts), *near_misses(commands, texts))
+    said = {
+        "commands": [(voice, ("command", text)) for voice in talkers for text in commands],
+        "near": [(voices.choice([*talkers]), each) for each in near],
+        "general": [(voices.choice([*talkers]), each) for each in speech],
+    }
+    for name, each in said.items():
+        make(options.out, name, each, talkers)
+
+
+if __name__ == "__main__":
+    main()
