@@ -129,6 +129,17 @@ def test_a_dearer_unknown_accepts_more(tmp_path: Path) -> None:
         assert (words == ["checklist", "artery", "divided"]) is expected
 
 
+def test_one_more_sound_after_a_phrase_makes_it_something_else(tmp_path: Path) -> None:
+    """It may be the first of "… yet" or "… or is it"; within a phrase one slip is forgiven."""
+    words, phones = "checklist artery divided".split(), phones_of("checklist artery divided")
+    after, within = sound([*phones, "Y"]), sound([*phones[:10], "Y", *phones[10:]])
+    for cost, expected in ((0.0, False), (13.0, True)):
+        compile_graph(PHRASES, variants, tmp_path, Costs(gone_on=cost))
+        graph = Graph(tmp_path / "graph" / "HCLG.fst")
+        assert (graph.decode(after)[0] == words) is expected
+        assert graph.decode(within)[0] == words
+
+
 def test_the_same_phrases_give_the_same_bytes(tmp_path: Path) -> None:
     for name, phrases in (("a", PHRASES), ("b", tuple(reversed(PHRASES)))):
         compile_graph(phrases, variants, tmp_path / name)

@@ -25,7 +25,7 @@ LEAST_CONFIDENCE = 0.8
 """A phrase whose share of the evidence is less was something else, or must be said again."""
 
 _OURS = Path(__file__).parent / "model"
-_PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 6 // 100  # 60 ms: Vosk looks for an end once a call
+_PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 2 // 100  # 20 ms: Vosk looks for an end once a call
 _LONGEST_BYTES = 2 * SAMPLE_RATE_HZ * 12  # no noise holds an utterance open for longer
 _ALTERNATIVES = 12
 _SILENT = -3  # Kaldi's levels: warnings are -1, errors -2; ours come as exceptions

@@ -36,6 +36,9 @@ class Costs:
 
     unknown: float = 13.0
     """Once, for beginning something that is no phrase."""
+    gone_on: float = 0.0
+    """The same after a whole phrase: "sulcus identified, or is it" must not be heard as its
+    beginning. Less would take a breath for speech, and have clear phrases said again."""
     unknown_end: float = 4.0
     """Once, for ending with it: then Vosk waits longer for more, as its rule 3 says."""
     unknown_phone: float = 2.0
@@ -154,8 +157,10 @@ class _Builder:
     def _something_else(self, nodes: Iterable[_Node]) -> None:
         begin, inside, after = self._state(), self._state(), self._node()
         for node in nodes:
+            whole = node.sources[0][0] in self.finals and node is not nodes[0]
             for state, _ in node.sources:
-                self._arc(state, begin, cost=self.costs.unknown)
+                cost = self.costs.gone_on if whole else self.costs.unknown
+                self._arc(state, begin, cost=cost)
         self._any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
         self._any_phone(inside, "internal", inside)
         after.sources = list(self._any_phone(inside, "end", None))
