@@ -70,10 +70,10 @@ class Device:
             time.sleep(0.05)
         self.plug_in()
 
-    def plug_in(self) -> None:
+    def plug_in(self, rate_hz: int = RATE_HZ) -> None:
         """The device is there, with the faint noise of a room: no microphone gives pure zeros."""
-        rate = f"rate={RATE_HZ} channels=1 sink_name={self._name}"
-        self._control("load-module", "module-null-sink", *rate.split())
+        sink = f"rate={rate_hz} channels=1 sink_name={self._name}"
+        self._control("load-module", "module-null-sink", *sink.split())
         self._control("set-default-source", self.monitor)
         self._noise()
 
@@ -81,6 +81,18 @@ class Device:
         """The device is gone; the sound server stays."""
         self._control("unload-module", "module-null-sink")
         self.silence()
+
+    def change_rate(self) -> None:
+        """The device is back, and runs at another rate."""
+        self.plug_in(44_100)
+
+    def take_away(self) -> None:
+        """Another program holds the device: PulseAudio suspends what somebody else reserves."""
+        self._control("suspend-sink", self._name, "1")
+
+    def hand_back(self) -> None:
+        """The other program has ended."""
+        self._control("suspend-sink", self._name, "0")
 
     def kill(self) -> None:
         """The sound server is gone without a word."""

@@ -114,6 +114,8 @@ BREAKS = {
     "unplugged": (Device.unplug, Device.plug_in),
     "server killed": (Device.kill, Device.start),
     "server stopped": (Device.stop, Device.go_on),
+    "held by another program": (Device.take_away, Device.hand_back),
+    "changed to another rate": (Device.unplug, Device.change_rate),
 }
 
 
@@ -134,7 +136,9 @@ def test_a_device_that_goes_and_comes_back_is_told_and_the_case_goes_on(
     told = [
         r.cause for r in served.records if isinstance(r.cause, Trouble) and r.cause.part == part
     ]
-    assert [trouble.over for trouble in told] == [False, True]
+    pairs = len(told) // 2  # more than one where a busy machine lets the sound stall again
+    assert [trouble.over for trouble in told] == [False, True] * pairs
+    assert pairs
     listening(served, served.until_fact("Recovered").seq)
     known = len(served.records)
     tape = Tape(cards.loudspeaker)
@@ -188,9 +192,14 @@ def test_say_again_repeats_what_was_being_said(served: Theatre) -> None:
     known = len(served.records)
     served.enter(LONG)
     served.until_view(lambda view: view["machine"]["hearing"] == "speaking", "long prompt")
+    shown = len(served.views)
     served.enter("checklist say again")
     first = served.until_fact("Spoke", after=known)
     served.until_fact("Repeated", after=first.seq - 1)
+    served.until(
+        lambda: any(view["machine"]["hearing"] == "speaking" for _, view in served.views[shown:]),
+        "word on the display that it speaks again",
+    )
     served.enter("confirm")
     second = served.until_fact("Spoke", after=first.seq)
     assert isinstance(first.cause, Said)

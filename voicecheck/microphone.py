@@ -1,7 +1,8 @@
 """Live sound comes in as one `for` loop over blocks; what fails comes in as a Trouble.
 
-Blocks are as in recording.py, whose loops this module hands on: to its user, a microphone, a file
-and a stream are alike. It never stops by itself, so its user can keep time by it.
+To its user, a microphone, a file and a stream are alike: the form of a block is recording.py's,
+whose loops this module hands on. The microphone's own blocks are shorter, for nothing may be
+answered before its block has come. It never stops by itself, so its user can keep time by it.
 """
 
 from __future__ import annotations
@@ -14,25 +15,20 @@ import time
 from typing import TYPE_CHECKING, Any, Protocol
 
 from voicecheck.inputs import Trouble
-from voicecheck.recording import (
-    BLOCK_BYTES,
-    BLOCK_S,
-    BLOCK_SAMPLES,
-    RATE_HZ,
-    AudioError,
-    from_file,
-    from_stream,
-)
+from voicecheck.recording import RATE_HZ, AudioError, from_file, from_stream
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator
 
-__all__ = ["BLOCK_S", "RATE_HZ", "SILENCE", "AudioError", "Block", "Stream", "Watchdog"]
+__all__ = ["BLOCK_S", "RATE_HZ", "RETRY_S", "SILENCE", "AudioError", "Block", "Stream", "Watchdog"]
 __all__ += ["from_file", "from_sound_card", "from_stream"]
 
 Block = bytes | Trouble
 
-SILENCE = bytes(BLOCK_BYTES)
+BLOCK_S = 0.02
+LATENCY_S = 0.04
+"""Sound that waits in the card, asked for: what it gives is its own affair."""
+SILENCE = bytes(2 * round(RATE_HZ * BLOCK_S))
 """The block that stands in for sound that does not come."""
 
 STALLED_AFTER_S = 0.5
@@ -41,7 +37,7 @@ LAGGING_BY_S = 0.4
 RETRY_S = 0.5
 CLOCK_DRIFT = 0.0005
 """How far a sound card's clock may differ from ours: five times a usual crystal (from memory)."""
-QUEUE_BLOCKS = 30
+QUEUE_BLOCKS = round(3 / BLOCK_S)
 """Sound that waits for a slow computer: older than three seconds it is better lost, and said so."""
 
 
@@ -194,10 +190,11 @@ class _PortAudioStream:
             sounddevice = importlib.import_module("sounddevice")
             self._stream = sounddevice.RawInputStream(
                 samplerate=RATE_HZ,
-                blocksize=BLOCK_SAMPLES,
+                blocksize=round(RATE_HZ * BLOCK_S),
                 device=int(device) if device and device.isdecimal() else device,
                 channels=1,
                 dtype="int16",
+                latency=LATENCY_S,
                 callback=self._receive,
                 finished_callback=self._ended.set,
             )

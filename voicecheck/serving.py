@@ -22,7 +22,14 @@ from voicecheck.foreseen import foreseen
 from voicecheck.inputs import Entered, Trouble
 from voicecheck.journal import Journal, JournalError, read
 from voicecheck.keys import keys
-from voicecheck.microphone import BLOCK_S, SILENCE, AudioError, Block, from_sound_card
+from voicecheck.microphone import (
+    BLOCK_S,
+    RETRY_S,
+    SILENCE,
+    AudioError,
+    Block,
+    from_sound_card,
+)
 from voicecheck.procedure import Procedure
 from voicecheck.replay import replay
 from voicecheck.screen import View
@@ -88,7 +95,7 @@ def patient_microphone(
             if not missing:
                 missing = True
                 yield Trouble(part="microphone", message=str(error))
-            for _ in range(5):
+            for _ in range(round(RETRY_S / BLOCK_S)):
                 wait(BLOCK_S)
                 yield SILENCE
     if missing:
@@ -195,6 +202,7 @@ class _Served:
             terminal.show(case, record, text)
 
     def _refresh(self) -> None:
+        self._shown_listening = self.service.listening
         self._display.show(self._view())
 
     def _view(self) -> View:
@@ -218,7 +226,7 @@ class _Served:
 
     def _inputs(self, sound: Iterable[Block]) -> Iterator[Block | Entered]:
         """The sound, and between its blocks what was entered, and what is wrong beside it."""
-        steps, listening, display_works = clock.Steps(), True, True
+        steps, display_works = clock.Steps(), True
         for block in sound:
             yield block
             while not self._entered.empty():
@@ -227,8 +235,7 @@ class _Served:
             if display_works and self._display.trouble:
                 display_works = False
                 yield Trouble(part="display", message=self._display.trouble)
-            if listening is not self.service.listening:
-                listening = self.service.listening
+            if self._shown_listening is not self.service.listening:
                 self._refresh()
             if self._ending.asked:
                 return
