@@ -132,6 +132,23 @@ class Scripted:
         return []
 
 
+def test_a_share_of_the_recordings_has_every_voice_and_every_phrase(tmp_path: Path) -> None:
+    listed = [
+        Clip(path=tmp_path, text=str(phrase), voice=voice, condition="command")
+        for voice in "abcd"
+        for phrase in range(8)
+    ]
+    chosen = [(clip.voice, int(clip.text)) for clip in evaluate.one_in(4, listed)]
+    assert sorted({phrase for _, phrase in chosen}) == list(range(8))
+    assert [[p for v, p in chosen if v == voice] for voice in "abcd"] == [
+        [0, 4],
+        [3, 7],
+        [2, 6],
+        [1, 5],
+    ]
+    assert list(evaluate.one_in(1, listed)) == listed
+
+
 def test_latency_counts_streamed_audio_from_the_end_of_speech(tmp_path: Path) -> None:
     clean = np.concatenate((0.1 * np.ones(RATE_HZ), np.zeros(RATE_HZ)))
     clip = Clip(path=tmp_path, text="confirm", voice="none", condition="clean")

@@ -27,7 +27,7 @@ from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
 from voicecheck.soundcheck import critical_phrases
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
     from numpy.random import Generator
 
@@ -69,6 +69,16 @@ def read(manifest: Path) -> Iterator[Clip]:
                 voice=row["voice"],
                 condition=row.get("condition") or "clean",
             )
+
+
+def one_in(every: int, clips: Iterable[Clip]) -> Iterator[Clip]:
+    """Choose one recording in so many of each voice, beginning elsewhere in each voice's."""
+    places: dict[str, int] = {}
+    for clip in clips:
+        place = places.setdefault(clip.voice, len(places))
+        places[clip.voice] += 1
+        if place % every == 0:
+            yield clip
 
 
 def phrases(path: Path) -> frozenset[str]:
@@ -165,13 +175,15 @@ def main() -> None:
     parser.add_argument("--grammar", type=Path, default=default)
     parser.add_argument("--noise", nargs="*", default=["none"], help="see above")
     parser.add_argument("--talk", type=Path, help="manifest of the speech that babble is made of")
+    parser.add_argument("--one-in", type=int, default=1, help="measure one recording in so many")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--model", type=Path, help="another Vosk model than the shipped one")
     parser.add_argument("--peer", action="store_true", help="pocketsphinx beside it")
     parser.add_argument("--rows", type=Path, help="write what became of each recording, as CSV")
     options = parser.parse_args()
     known, grave = phrases(options.grammar), critical(options.grammar)
-    clips = [clip for manifest in options.manifests for clip in read(manifest)]
+    listed = (clip for manifest in options.manifests for clip in read(manifest))
+    clips = list(one_in(options.one_in, listed))
     talk = list(read(options.talk)) if options.talk else []
     done: list[Outcome] = []
     makers: list[Callable[[Collection[str]], Ears]] = [partial(Recogniser, model=options.model)]
