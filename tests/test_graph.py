@@ -131,7 +131,7 @@ def test_a_dearer_unknown_accepts_more(tmp_path: Path) -> None:
 
 def test_one_more_sound_after_a_phrase_makes_it_something_else(tmp_path: Path) -> None:
     """It may be the first of "… yet" or "… or is it"; within a phrase one slip is forgiven."""
-    words, phones = "checklist artery divided".split(), phones_of("checklist artery divided")
+    words, phones = ["checklist", "artery", "divided"], phones_of("checklist artery divided")
     after, within = sound([*phones, "Y"]), sound([*phones[:10], "Y", *phones[10:]])
     for cost, expected in ((0.0, False), (13.0, True)):
         compile_graph(PHRASES, variants, tmp_path, Costs(gone_on=cost))
