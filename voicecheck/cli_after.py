@@ -1,8 +1,8 @@
-"""The commands for after a case: review, export, cases; cli.py adds them to the others."""
+"""The commands for after a case: verify, review, export, cases; cli.py adds them to the others."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -11,6 +11,7 @@ import click
 from voicecheck.after.examine import Examined, examine
 from voicecheck.after.figures import summarise
 from voicecheck.after.optional import MissingLibrary
+from voicecheck.after.proof import proof
 from voicecheck.chain import parse_checkpoint
 from voicecheck.collection import CollectionError, cases_page, cases_text, collect
 from voicecheck.export import FORMATS, export
@@ -21,12 +22,42 @@ from voicecheck.review import Doublet, review
 _LOG = click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
 _FILE = click.Path(path_type=Path, dir_okay=False)
 _POINTS = click.IntRange(0, 2)
+_CHECKPOINT = click.option(
+    "--checkpoint", help="Kept elsewhere: 78:3f… or, in short, 78-K7QD-2MXA."
+)
+
+
+@click.command("verify")
+@_LOG
+@_CHECKPOINT
+def verify_command(log: Path, checkpoint: str | None) -> None:
+    """Prove a log: first its bytes, then its story; say what that proves and what it does not.
+
+    A chain of hashes cannot show that its own end was cut off: keep the checkpoint that this
+    prints somewhere else, and give it with --checkpoint. Exits with 1, naming the line, if
+    anything does not hold.
+    """
+    with _sentences(log):
+        examined = _examined(log, checkpoint)
+    report = examined.report
+    if report is None or not examined.intact:
+        raise click.ClickException(f"{log} does not hold.{_listed(examined.damage)}")
+    click.echo(f"{log}: case {report.case}, {examined.lines} lines.")
+    for heading, sentence in proof(examined):
+        click.echo(f"{heading}: {sentence}")
+    click.echo(f"Record: {'closed' if report.closed else 'not closed'}.")
+    click.echo(f"This log's checkpoint: {report.checkpoint}")
+    click.echo(f"In short, to be copied by hand: {report.code}")
+
+
+def _listed(sentences: Iterable[str]) -> str:
+    return "".join(f"\n  {sentence}." for sentence in sentences)
 
 
 @click.command("review")
 @_LOG
 @click.option("--out", type=_FILE, help="The page; default: beside the log, ending in .html.")
-@click.option("--checkpoint", help="Kept elsewhere: 78:3f… or, in short, 78-K7QD-2MXA.")
+@_CHECKPOINT
 @click.option(
     "--doublet",
     type=(_POINTS, _POINTS, _POINTS),
@@ -57,7 +88,7 @@ def review_command(
         click.echo(examined.report.summary)
     click.echo(f"Page: {place}")
     if not examined.intact:
-        found = "".join(f"\n  {sentence}." for sentence in examined.damage)
+        found = _listed(examined.damage)
         raise click.ClickException(f"{log} is not intact; the page says so.{found}")
     if checkpoint:
         click.echo("Bytes, story and checkpoint hold.")

@@ -11,8 +11,8 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import CHARTED, FIGURES, Groups, Summary
-from voicecheck.after.layout import TABLES, Row, Rows, write
+from voicecheck.after.figures import CHARTED, FIGURES, HEALTH, Groups, Summary
+from voicecheck.after.layout import PARTITIONED, TABLES, Row, Rows, write
 from voicecheck.after.pages import drawn, page
 from voicecheck.after.rows import rows
 from voicecheck.after.runchart import Series, run_chart
@@ -36,8 +36,8 @@ def collect(
 ) -> Path:
     """Prove every .log under `folder` and lay the tables down under `out`; the layout's folder.
 
-    A log that does not hold is kept in the table `damaged`. `labels` is a CSV file with the column
-    `case` and one column a label. Raises CollectionError.
+    A log that does not hold is kept in the table `damaged`, and so is a second copy of a record.
+    `labels` is a CSV file with the column `case` and one column a label. Raises CollectionError.
     """
     logs = sorted(folder.rglob("*.log"))
     if not logs:
@@ -47,7 +47,28 @@ def collect(
         for name, more in found.items():
             tables[name].extend(more)
     tables["labels"].extend(_labels(labels) if labels else [])
-    return write(out, tables)
+    return write(out, _each_once(tables))
+
+
+def _each_once(tables: dict[str, list[Row]]) -> Rows:
+    """Every record once, by its longest log: a copy would count a case twice."""
+    kept: dict[tuple[str, str], Row] = {}
+    for row in sorted(tables["cases"], key=lambda row: (-row["lines"], row["file"])):
+        kept.setdefault((row["case"], row["opened_utc"]), row)
+    copies = [
+        {
+            "file": row["file"],
+            "damage": f"the same record as {first['file']} (case {row['case']}, opened "
+            f"{row['opened_utc']}), which is counted",
+        }
+        for row in tables["cases"]
+        if (first := kept[row["case"], row["opened_utc"]]) is not row
+    ]
+    left_out = {row["file"] for row in copies}
+    counted = {
+        name: [row for row in tables[name] if row["file"] not in left_out] for name in PARTITIONED
+    }
+    return {**tables, **counted, "damaged": [*tables["damaged"], *copies]}
 
 
 def _all(folder: Path, logs: list[Path], processes: int) -> Iterator[Rows]:
@@ -79,8 +100,14 @@ def _labels(path: Path) -> Iterator[Row]:
                     f"{path} has no column called case; its first line must name the columns, "
                     "such as: case,level,grade"
                 )
+            named: set[str] = set()
             for line in table:
                 case = line.pop("case")
+                if case in named:
+                    raise CollectionError(
+                        f"{path} has two lines for the case {case}; keep one, or it counts twice."
+                    )
+                named.add(case)
                 yield from (
                     {"case": case, "label": label, "value": value}
                     for label, value in line.items()
@@ -101,6 +128,8 @@ def cases_page(summary: Summary, title: str) -> str:
         title=title,
         summary=summary,
         figures=FIGURES,
+        course=[name for name in FIGURES if name not in HEALTH],
+        health=["cases", *HEALTH],
         written=written,
         charts=[(series, drawn(run_chart(series))) for series in charts if series.values],
         caution=CAUTION,
@@ -129,7 +158,7 @@ def cases_text(summary: Summary) -> str:
     lines = [*_overall(summary.overall), "", "Required and other items, stated in the course:"]
     lines += [f"  {item['stated']:7.1%}  {item['name']}" for item in summary.items]
     if summary.damaged:
-        lines += ["", f"{len(summary.damaged)} damaged logs, in none of the figures:"]
+        lines += ["", f"{len(summary.damaged)} logs damaged or doubled, in no figure:"]
         lines += [f"  {row['file']}: {row['damage']}" for row in summary.damaged]
     return "\n".join(lines)
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Self
 
 from voicecheck.after.examine import Examined
-from voicecheck.after.findings import Report
+from voicecheck.after.findings import Report, Stretch
 from voicecheck.after.pages import drawn, page
 from voicecheck.after.picture import timeline
+from voicecheck.after.proof import proof
 from voicecheck.wording import CAUTION
 
 SATISFACTORY = 5
@@ -67,14 +68,41 @@ def review(examined: Examined, name: str, doublet: Doublet | None = None) -> str
         name=name,
         picture=drawn(timeline(report)) if report else "",
         standing=[one for one in act.criteria if one.stood_s is not None] if act else [],
-        numbers=numbers(report) if report else {},
+        phases=phases(report) if report else [],
+        proven=tuple(proof(examined)),
         doublet=doublet,
         doublet_source=DOUBLET_SOURCE,
         caution=CAUTION,
     )
 
 
-def numbers(report: Report) -> dict[str, int]:
-    """Each phase's title and its place in the operation."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class InPhase:
+    """All the time for which one phase was the one asked for, or the course was left one way."""
+
+    title: str
+    number: int | None
+    """Its place in the operation; None outside the course."""
+    parts: tuple[Stretch, ...]
+
+    @property
+    def total_s(self) -> float:
+        """All parts together."""
+        return sum(part.end.since_s - part.start.since_s for part in self.parts)
+
+
+def phases(report: Report) -> list[InPhase]:
+    """Every phase of the procedure, also one that never came, then how the course was left."""
     titles = dict.fromkeys(item.phase for item in report.asked)
-    return {title: place for place, title in enumerate(titles, 1)}
+    numbers = {(title, True): number for number, title in enumerate(titles, 1)}
+    left = dict.fromkeys(
+        (part.title, part.in_course) for part in report.stretches if not part.in_course
+    )
+    return [
+        InPhase(
+            title=which[0],
+            number=numbers.get(which),
+            parts=tuple(part for part in report.stretches if (part.title, part.in_course) == which),
+        )
+        for which in (*numbers, *left)
+    ]

@@ -25,8 +25,8 @@ class Examined:
     """Everything found wrong, a sentence each that names its line; empty for an intact log."""
     report: Report | None
     """Of the lines that can still be told; None where not even the opening can."""
-    checked: bool
-    """Whether a checkpoint kept elsewhere was held against the log."""
+    checkpoint: Checkpoint | None
+    """Kept elsewhere, and held against the log."""
 
     @property
     def intact(self) -> bool:
@@ -42,9 +42,7 @@ def examine(
     found, kept = _told(lines, damage)
     if kept == len(lines):
         damage += _after_the_end(lines, torn, checkpoint)
-    return Examined(
-        lines=len(lines), damage=tuple(damage), report=found, checked=checkpoint is not None
-    )
+    return Examined(lines=len(lines), damage=tuple(damage), report=found, checkpoint=checkpoint)
 
 
 def _told(lines: Sequence[bytes], damage: list[str]) -> tuple[Report | None, int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,6 +83,7 @@ FIGURES: Mapping[str, Figure] = {
     "overrides": Figure(
         sql="avg((overrides > 0)::int)", name="with an emergency", unit="% of cases", write=_percent
     ),
+    "heard": Figure(sql="avg(heard)", name="utterances heard", unit="a case, mean", write=_decimal),
     "misheard": Figure(
         sql="(sum(not_a_phrase) + sum(negatives)) / nullif(sum(heard) - sum(other_speech), 0)",
         name="not understood or denied",
@@ -95,6 +97,9 @@ FIGURES: Mapping[str, Figure] = {
         name="recogniser's confidence",
         unit="median of the cases' medians",
         write=_decimal,
+    ),
+    "no_replies": Figure(
+        sql="avg(no_replies)", name="read-backs without reply", unit="a case, mean", write=_decimal
     ),
     "deaf": Figure(
         sql="sum(deaf_s) / nullif(sum(length_s), 0)",
@@ -113,8 +118,13 @@ FIGURES: Mapping[str, Figure] = {
 CHARTED = ("completion", "pause", "criteria_min", "refusals", "lapses", "misheard")
 """Figures that get a run chart, month by month."""
 
+HEALTH = ("heard", "misheard", "confidence", "no_replies", "deaf", "trouble")
+"""Figures of how well the machine heard and ran; the others are of the course."""
+
 Groups = Mapping[str, Row]
-"""Group → figure → value; None where a group has nothing to work it out from."""
+"""Group → figure or item → value; None where a group has nothing to work it out from."""
+
+UNLABELLED = "(no label)"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -125,6 +135,9 @@ class Summary:
     months: Groups
     labels: Mapping[str, Groups]
     items: Sequence[Row]
+    item_months: Groups
+    """Month → item → share of its cases in which the item was stated in the course."""
+    item_labels: Mapping[str, Groups]
     happenings: Sequence[Row]
     damaged: Sequence[Row]
 
@@ -144,12 +157,23 @@ def summarise(home: Path) -> Summary:
             found = rows(_aggregate(f"{by} AS grp, ", f"{tables} GROUP BY 1 ORDER BY 1"), *values)
             return {row["grp"]: row for row in found}
 
+        def completion(by: str, tables: str, *values: str) -> Groups:
+            found: dict[str, dict[str, float]] = defaultdict(dict)
+            for row in rows(_COMPLETION.format(by=by, tables=tables), *values):
+                found[row["grp"]][row["item"]] = row["stated"]
+            return found
+
         names = [row["label"] for row in rows("SELECT DISTINCT label FROM labels ORDER BY 1")]
         return Summary(
             overall=rows(_aggregate("", "cases"))[0],
             months=groups("month", "cases"),
-            labels={name: groups("value", _LABELLED, name) for name in names},
+            labels={name: groups(_VALUE, _LABELLED, name) for name in names},
             items=rows(_ITEMS),
+            item_months=completion("month", "items"),
+            item_labels={
+                name: completion(_VALUE, f"items JOIN ({_OF_CASE}) USING (file)", name)
+                for name in names
+            },
             happenings=rows(_HAPPENINGS),
             damaged=rows("SELECT * FROM damaged ORDER BY file"),
         )
@@ -162,9 +186,14 @@ def _aggregate(group: str, tables: str) -> str:
     return f"SELECT {group}{_AGGREGATES} FROM {tables}"  # noqa: S608 - of our own names alone
 
 
-_LABELLED = 'cases JOIN (SELECT * FROM labels WHERE label = ?) USING ("case")'
+_LABELLED = 'cases LEFT JOIN (SELECT * FROM labels WHERE label = ?) USING ("case")'
+_VALUE = f"coalesce(value, '{UNLABELLED}')"
+_OF_CASE = f"SELECT file, value FROM {_LABELLED}"  # noqa: S608 - likewise
+_COMPLETION = """
+SELECT {by} AS grp, item, avg(stated::int) AS stated FROM {tables} GROUP BY 1, 2 ORDER BY 1
+"""
 _ITEMS = """
-SELECT place, any_value(name) AS name, any_value(phase) AS phase, count(*) AS cases,
+SELECT item, place, any_value(name) AS name, any_value(phase) AS phase, count(*) AS cases,
        avg(stated::int) AS stated, median(first_s) / 60 AS first_min, avg(fell) AS fell
 FROM items GROUP BY place, item ORDER BY place, item
 """

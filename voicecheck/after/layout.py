@@ -91,7 +91,7 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
     },
     "damaged": {
         "file": ("string", "name of the log"),
-        "damage": ("string", "what is wrong, naming the line"),
+        "damage": ("string", "what is wrong, naming the line; or the log of which it is a copy"),
     },
 }
 """Table → column → Arrow type and meaning."""
@@ -147,6 +147,7 @@ def readme() -> str:
         "",
         "Everything is what was stated and when; nothing says that anything was so.",
         "A log that does not hold is in `damaged` and in no other table.",
+        "So is a second copy of a record (same case, same opening): its longest log counts.",
         "Partitioned tables have the column `month` (YYYY-MM of the opening, UTC) in their path.",
     ]
     for name, columns in TABLES.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from voicecheck.after.findings import Moment
@@ -11,6 +12,12 @@ from voicecheck.after.summary import duration
 
 def page(template: str, **content: object) -> str:
     """Fill a template of this package; everything is escaped unless it is an SVG made here."""
+    text: str = _templates().get_template(template).render(**content)
+    return text
+
+
+@cache
+def _templates() -> Any:
     jinja2 = library("jinja2")
     rooms = jinja2.Environment(
         loader=jinja2.PackageLoader("voicecheck"),
@@ -20,8 +27,7 @@ def page(template: str, **content: object) -> str:
         lstrip_blocks=True,
     )
     rooms.filters |= {"duration": duration, "elapsed": elapsed, "clock": clock, "sure": sure}
-    text: str = rooms.get_template(template).render(**content)
-    return text
+    return rooms
 
 
 def drawn(svg: str) -> Any:
