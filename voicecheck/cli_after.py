@@ -127,8 +127,9 @@ def export_command(log: Path, to: str, out: Path | None) -> None:
 def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
     """Sum up all logs (*.log) of a folder: a table here, a page with run charts, Parquet tables.
 
-    Damaged logs are listed, and counted in no figure. Labels, such as the trainee's level or the
-    difficulty grade, come from a small file beside the logs, never from the logs.
+    Damaged logs are listed, and counted in no figure; of a record that is there twice the longest
+    log counts. Labels, such as the trainee's level or the difficulty grade, come from a small file
+    beside the logs, never from the logs.
     """
     with _sentences(folder):
         home = collect(folder, out, labels)
