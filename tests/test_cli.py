@@ -114,3 +114,20 @@ def test_the_cautions_stand_on_the_first_screen_and_in_the_readme() -> None:
     shown = " ".join(run("--help").output.split())
     assert CAUTION in shown
     assert "Not a medical device" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_manual_has_every_command_and_option_and_how_it_ends() -> None:
+    shown = run("manual").output
+    for title in ("NAME", "SYNOPSIS", "DESCRIPTION", "EXIT STATUS", "ENVIRONMENT", "CAUTIONS"):
+        assert f"{title}\n" in shown
+    for name, command in main.commands.items():
+        assert f"\nvoicecheck {name}\n" in shown
+        for option in command.params:
+            assert option.param_type_name == "argument" or option.opts[0] in shown
+    assert "VOICECHECK_TOKEN" in shown
+
+
+def test_help_tells_a_stranger_where_to_begin() -> None:
+    shown = " ".join(run("--help").output.split())
+    for step in ("rehearse early_clip --fast", "verify LOG", "review LOG", "doctor"):
+        assert f"voicecheck {step}" in shown

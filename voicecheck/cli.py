@@ -11,20 +11,19 @@ import click
 from voicecheck import __version__, clock, microphone, serving
 from voicecheck.acoustic.lexicon import UnknownWordError
 from voicecheck.announcer import AnnouncerError
-from voicecheck.chain import Checkpoint, line_hash, parse_checkpoint
-from voicecheck.cli_after import cases_command, export_command, review_command
+from voicecheck.cli_after import cases_command, export_command, review_command, verify_command
 from voicecheck.diagram import state_diagram
 from voicecheck.display import DisplayError
 from voicecheck.doctor import doctor_command
 from voicecheck.ending import when_asked
 from voicecheck.grammar import phrases
-from voicecheck.journal import JournalError, read
+from voicecheck.journal import JournalError
+from voicecheck.manual import manual as print_manual
 from voicecheck.procedure import Procedure, ProcedureError, parse
 from voicecheck.recogniser import ModelError, Recogniser
 from voicecheck.recording import AudioError, from_file, from_stream
 from voicecheck.rehearsal import paced, perform, scenarios_in
-from voicecheck.replay import BrokenLog, check_checkpoint, replay
-from voicecheck.rules import Mode
+from voicecheck.replay import BrokenLog
 from voicecheck.scenario import ScenarioError
 from voicecheck.service import RecordClosed
 from voicecheck.serving import NotACaseName
@@ -65,7 +64,13 @@ class _Commands(click.Group):
 @click.group(cls=_Commands, epilog=CAUTION)
 @click.version_option(__version__)
 def main() -> None:
-    """A voice-driven checklist for laparoscopic cholecystectomy, offline, on this machine."""
+    """A voice-driven checklist for laparoscopic cholecystectomy, offline, on this machine.
+
+    Begin with `voicecheck rehearse early_clip --fast`: an invented case from a recording, in which
+    a clip is called too early and refused. It leaves a log in the folder cases; prove it with
+    `voicecheck verify LOG`, read it with `voicecheck review LOG`. On a machine with a microphone,
+    `voicecheck doctor` says what to change, and `voicecheck serve --case NAME` lives a case.
+    """
 
 
 # ------------------------------------------------------------------------------------- live cases
@@ -299,32 +304,6 @@ def check(grammar: Path | None) -> None:
 
 
 @main.command()
-@click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
-@click.option("--checkpoint", help="Length and last hash, kept elsewhere: 78:3f…")
-def verify(log: Path, checkpoint: str | None) -> None:
-    """Prove a log: first its bytes, then its story. Exits with 1 if either does not hold."""
-    kept = read(log)
-    try:
-        case = replay(kept.lines)
-        if checkpoint:
-            check_checkpoint(kept.lines, parse_checkpoint(checkpoint))
-    except (BrokenLog, ValueError) as error:
-        raise click.ClickException(f"{log} does not hold. {error}") from error
-    reached = Checkpoint(length=len(kept.lines), last=line_hash(kept.lines[-1]))
-    click.echo(f"{log}: case {case.opened.case}, {len(kept.lines)} lines.")
-    click.echo("Bytes: every line carries the hash of the line before it.")
-    click.echo(f"Story: every fact is what its input deserves under rules {case.opened.rules}.")
-    click.echo(f"Record: {'closed' if case.state.mode is Mode.CLOSED else 'not closed'}.")
-    if checkpoint:
-        click.echo("Checkpoint: holds; nothing up to it was changed or cut off.")
-    else:
-        click.echo("Not proven: that the end was not cut off, or all of it rewritten. Only a")
-        click.echo(f"checkpoint kept elsewhere proves that. This log's: {reached}")
-    if kept.torn:
-        raise click.ClickException(f"{len(kept.torn)} bytes after the last whole line are torn.")
-
-
-@main.command()
 def diagram() -> None:
     """Print the state diagram of conduct as Mermaid text, made from the table of rules."""
     click.echo(state_diagram())
@@ -332,15 +311,11 @@ def diagram() -> None:
 
 @main.command()
 def manual() -> None:
-    """Print what every command does and takes, as one text."""
-    for name in sorted(main.commands):
-        command = main.commands[name]
-        with click.Context(command, info_name=f"voicecheck {name}") as context:
-            click.echo(f"{command.get_help(context)}\n")
-    click.echo(CAUTION)
+    """Print what every command does and takes, as one text in the order of a man page."""
+    click.echo(print_manual(main, "voicecheck"))
 
 
-for after in (review_command, export_command, cases_command):
+for after in (verify_command, review_command, export_command, cases_command):
     main.add_command(after)
 
 
