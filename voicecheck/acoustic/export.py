@@ -37,7 +37,7 @@ MFCC_CONF = f"""\
 """
 
 # The graph is small, so the beam is wide: what else was said must still be known at the end, with
-# nothing lost within the lattice beam. Twice as wide gave the same words at a third more time.
+# nothing lost within the lattice beam. Twice as wide heard as many development commands, slower.
 # Endpoints: 1 nothing said, 2 a whole phrase, 3 something else, 4 a phrase broken off, 5 too long.
 MODEL_CONF = f"""\
 --phone-determinize=false
