@@ -106,27 +106,30 @@ def _band(like: Tensor, hz: Tensor, strength: float) -> Tensor:
 
 
 def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -> Tensor:
-    """Add a mixture of noises; its level below the speech falls as `strength` grows."""
+    """Add a mixture of noises; its level below the speech falls as `strength` grows.
+
+    One of them leads, so that each is met on its own and loud, and others may lie under it.
+    """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
-        (hiss, 0.8),
-        (other * _slow(speech, 0.3, 4.0), 0.35),
-        (_suction(speech), 0.25),
-        (babble * _slow(speech, 0.1, 1.0), 0.35),
-        (_beeps(speech), 0.12),
-        (_hum(speech), 0.2),
-        (_clanks(speech), 0.2),
+        (hiss, 0.2, 0.6),
+        (other * _slow(speech, 0.3, 4.0), 0.1, 0.2),
+        (_suction(speech), 0.25, 0.1),
+        (babble * _slow(speech, 0.1, 1.0), 0.3, 0.15),
+        (_beeps(speech), 0.04, 0.1),
+        (_hum(speech), 0.03, 0.15),
+        (_clanks(speech), 0.08, 0.1),
     ]
+    leads = torch.multinomial(
+        torch.tensor([lead for _, lead, _ in kinds], device=speech.device), len(speech), True
+    )
     noise = torch.zeros_like(speech)
-    for kind, share in kinds:
-        level = decibels(uniform(speech, -18, 0)) * chance(speech, share)
+    for place, (kind, _, share) in enumerate(kinds):
+        below = decibels(uniform(speech, -24, -3)) * chance(speech, share)
+        level = torch.where(leads[:, None] == place, 1.0, below)
         noise += kind / (kind.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
     noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
-    quietest, loudest = 38.0, 18.0 - 23.0 * strength
-    # Noise as loud as speech is rarer than noise well below it.
-    snr_db = (
-        loudest + (quietest - loudest) * torch.rand(len(speech), 1, device=speech.device) ** 0.8
-    )
+    snr_db = uniform(speech, 18.0 - 22.0 * strength, 34.0)
     some = 1 - chance(speech, 0.12)
     floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
     return speech + noise * speech_rms * decibels(-snr_db) * some + floor

@@ -156,10 +156,10 @@ class _Builder:
 
     def _something_else(self, nodes: Sequence[_Node]) -> None:
         begin, inside, after = self._state(), self._state(), self._node()
+        whole = {node for node in nodes[1:] if node.entry in self.finals}
         for node in nodes:
-            whole = node.sources[0][0] in self.finals and node is not nodes[0]
             for state, _ in node.sources:
-                cost = self.costs.gone_on if whole else self.costs.unknown
+                cost = self.costs.gone_on if node in whole else self.costs.unknown
                 self._arc(state, begin, cost=cost)
         self._any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
         self._any_phone(inside, "internal", inside)
@@ -168,8 +168,12 @@ class _Builder:
         self._end(after, self.costs.unknown_end)
         for state, _ in after.sources:
             self._arc(state, after.entry)
+        # Nothing could follow in a whole phrase, so going back there would only go round in a ring,
+        # which costs next to nothing when going on from it does: the decoder would never be done.
         for node in nodes:
-            self._arc(after.entry, node.entry)
+            if node not in whole:
+                self._arc(after.entry, node.entry)
+
 
     def _any_phone(
         self, start: int, position: str, to: int | None, label: int = 0

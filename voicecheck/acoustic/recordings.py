@@ -172,13 +172,15 @@ def _rms(sound: Tensor, spoken: Tensor) -> Tensor:
 
 
 def _babble(recordings: Recordings, like: Tensor) -> Tensor:
-    """Four other voices at once, talking without a pause."""
+    """Three to eight other voices at once, talking without a pause."""
     sound = torch.zeros_like(like)
     time = torch.arange(like.shape[1], device=like.device)
-    for _ in range(4):
+    voices = augment.uniform(like, 3, 9).floor()
+    for number in range(8):
         start = augment.uniform(like, 0, 1) * max(1, len(recordings.store) - like.shape[1])
         place = (start.long() + time).clamp_max(len(recordings.store) - 1)
-        sound += recordings.store[place] / 32768 * augment.decibels(augment.uniform(like, -9, 0))
+        level = augment.decibels(augment.uniform(like, -9, 0)) * (voices > number)
+        sound += recordings.store[place] / 32768 * level
     return sound
 
 

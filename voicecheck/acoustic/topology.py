@@ -65,9 +65,14 @@ class Layer:
 
 WIDTH = 512
 NARROW_WIDTH = 160
-# Symmetric early blocks see 140 ms ahead in all; the late ones look only back, so that the
-# decision is not kept waiting, and see half a second of what went before.
-BLOCK_OFFSETS = ((-3, 0, 3),) * 4 + ((-6, -3, 0),) * 6
+# Two symmetric blocks see 80 ms ahead in all; the others look only back, so that the decision is
+# not kept waiting, and see a second of what went before: whose voice it is, and in what noise.
+BLOCK_OFFSETS = (
+    *((-3, 0, 3),) * 2,
+    *((-6, -3, 0),) * 4,
+    *((-12, -6, 0),) * 2,
+    *((-18, -9, 0),) * 2,
+)
 
 
 def _block(number: int, offsets: tuple[int, ...]) -> tuple[Layer, Layer]:

@@ -4,13 +4,15 @@
         [--checkpoint FILE] [--resume FILE] [--peak-rate R] [--seed S]
 
 Manifests whose names begin with "dev-" measure only. `--resume` goes on from a checkpoint with a
-new cycle of learning rates, at full strength of the augmentation from the start.
+new cycle of learning rates, at full strength of the augmentation from the start. Under torchrun
+every process takes a GPU and its share of the manifests, and all of them train one network.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
+import os
 import time
 from pathlib import Path
 from random import Random
@@ -18,7 +20,7 @@ from typing import Any
 
 import numpy as np
 import torch
-from torch import nn
+from torch import distributed, nn
 
 from voicecheck.acoustic.features import Mfcc
 from voicecheck.acoustic.network import Network, folded
@@ -43,19 +45,36 @@ class Trainer:
             self.network.parts.parameters(), lr=0.0, weight_decay=0.02, betas=(0.9, 0.98)
         )
         self.steps = 0
+        self.progress = 0.0
+        """How much of the time is over, 0 to 1: the same in every process after every step."""
 
     def step(self, batch: Batch, progress: float) -> float:
         """One step on a batch; `progress` from 0 to 1 sets the learning rate. Returns the loss."""
         self.network.parts.train()
-        for group in self.optimiser.param_groups:
-            group["lr"] = self.peak_rate * one_cycle(progress)
         loss = ctc(self.network, batch)
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()
+        self.progress = self._agreed(progress)
+        for group in self.optimiser.param_groups:
+            group["lr"] = self.peak_rate * one_cycle(self.progress)
         nn.utils.clip_grad_norm_(self.network.parts.parameters(), 5.0)
         self.optimiser.step()
         self._follow()
         return float(loss.detach()) if self.steps % 50 == 0 else math.nan
+
+    def _agreed(self, progress: float) -> float:
+        """Give every process the mean of all gradients, and the mean progress."""
+        if not distributed.is_initialized():
+            return progress
+        learned = [each for each in self.network.parts.parameters() if each.grad is not None]
+        told = torch.full((1,), progress, device=learned[0].device)
+        together = torch.cat([*(each.grad.flatten() for each in learned), told])
+        distributed.all_reduce(together)
+        together /= distributed.get_world_size()
+        parts = together[:-1].split([each.numel() for each in learned])
+        for each, part in zip(learned, parts, strict=True):
+            each.grad = part.view_as(each)
+        return float(together[-1])
 
     def _follow(self) -> None:
         self.steps += 1
@@ -135,18 +154,19 @@ def train(
     trainer: Trainer, recordings: Recordings, dev: Recordings, options: argparse.Namespace
 ) -> None:
     """Step until the minutes are over, telling the loss and the error rates on the way."""
-    begun, rng, passes = time.monotonic(), Random(options.seed), 0  # noqa: S311
+    rank = _rank()
+    begun, rng, passes = time.monotonic(), Random(f"{options.seed}/{rank}"), 0  # noqa: S311
     told = 0.0
     while True:
         passes += 1
         for items in plan(recordings, options.batch_seconds, rng):
             progress = (time.monotonic() - begun) / (60 * options.minutes)
-            if progress >= 1:
-                return
             strength = 1.0 if options.resume else min(1.0, 0.15 + progress * 1.7)
             batch = augmented(recordings, items, trainer.mfcc, strength=strength, rng=rng)
             loss = trainer.step(batch, progress)
-            if not math.isnan(loss) and progress - told > 0.08:
+            if trainer.progress >= 1:
+                return
+            if rank == 0 and not math.isnan(loss) and progress - told > 0.08:
                 told = progress
                 print(f"{progress:.2f} pass {passes} step {trainer.steps} loss {loss:.3f} "
                       f"{figures(trainer, dev)}", flush=True)  # fmt: skip
@@ -170,21 +190,44 @@ def main() -> None:
     parser.add_argument("--batch-seconds", type=float, default=400.0)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    torch.manual_seed(options.seed)
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    device = _device()
     manifests = sorted(path for folder in options.corpus for path in folder.glob("*.jsonl"))
     dev = load([path for path in manifests if path.name.startswith("dev-")], device)
-    recordings = load([path for path in manifests if not path.name.startswith("dev-")], device)
+    share = [path for path in manifests if not path.name.startswith("dev-")][_rank() :: _ranks()]
+    recordings = load(share, device)
     print(f"{recordings.hours:.2f} h in {len(recordings)} utterances", flush=True)
+    torch.manual_seed(options.seed)
     trainer = Trainer(device, options.peak_rate)
     if options.resume:
         trainer.resume(torch.load(options.resume, map_location=device))
+    torch.manual_seed(options.seed + _rank())  # one network, but other noises in every process
     train(trainer, recordings, dev, options)
-    if options.checkpoint:
-        torch.save(trainer.state(), options.checkpoint)
-    arrays: dict[str, Any] = {**folded(trainer.average)}
-    np.savez(options.out, **arrays)
-    print(figures(trainer, dev))
+    if _rank() == 0:
+        if options.checkpoint:
+            torch.save(trainer.state(), options.checkpoint)
+        arrays: dict[str, Any] = {**folded(trainer.average)}
+        np.savez(options.out, **arrays)
+        print(figures(trainer, dev))
+    if distributed.is_initialized():
+        distributed.destroy_process_group()
+
+
+def _device() -> torch.device:
+    """The GPU of this process, or the CPU; joins the other processes if torchrun started it."""
+    kind = "cuda" if torch.cuda.is_available() else "cpu"
+    if "RANK" in os.environ:
+        distributed.init_process_group("nccl" if kind == "cuda" else "gloo")
+    if kind == "cuda":
+        torch.cuda.set_device(_rank() % torch.cuda.device_count())
+    return torch.device(kind)
+
+
+def _rank() -> int:
+    return distributed.get_rank() if distributed.is_initialized() else 0
+
+
+def _ranks() -> int:
+    return distributed.get_world_size() if distributed.is_initialized() else 1
 
 
 if __name__ == "__main__":
