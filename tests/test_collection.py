@@ -391,6 +391,7 @@ def test_the_series_is_reviewed_end_to_end(
 ) -> None:
     """Every case's page says what the plain pass found; the picture is drawn for every 25th."""
     logs = {f"invented-{int(log.stem[9:])}": log for log in series.folder.glob("*.log")}
+    sorts: Counter[tuple[bool, bool]] = Counter()
     for number, plain in enumerate(series.plain):
         log = logs[plain["case"]]
         kept = read(log)
@@ -406,13 +407,20 @@ def test_the_series_is_reviewed_end_to_end(
         assert int(shown["refused"]) == plain["refusals"]
         assert int(shown["course left"]) == plain["bail_outs"] + plain["overrides"]
         assert shown["record closed"] == ("yes" if plain["closed"] else "no")
-        if plain["first_act_s"] is None:
-            assert shown["clipping or dividing"] == "none stated"
+        first_s, outside = independent.acts(log.read_bytes())
+        within = " in the course" if outside else ""
+        sorts[first_s is not None, outside > 0] += 1
+        if outside:
+            assert int(shown["clipped or divided outside the course"]) == outside
+        if first_s is None:
+            assert shown[f"clipping or dividing{within}"] == "none stated"
         else:
-            stood = plain["criteria_stood_s"]
-            wanted = "–" if stood is None else duration(stood)
-            assert shown["all had stood before it for"] == wanted
+            assert f" UTC, {duration(first_s)} after the opening" in page
+            assert shown[f"criteria standing at the first act{within}"] == "3 of 3"
+        if plain["first_act_outside"] is False:
+            assert shown["all had stood before it for"] == duration(plain["criteria_stood_s"])
             assert (shown["pause taken before it"] == "yes") == plain["pause_before_act"]
+    assert len(sorts) == 4, "with and without acts in the course, and outside it"
     counted.append(f"{len(series.plain)} invented cases reviewed, each page as the plain pass")
 
 
