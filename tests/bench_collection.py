@@ -19,7 +19,7 @@ from pathlib import Path
 import independent
 from invented import write_series
 
-from voicecheck.after.figures import summarise
+from voicecheck.after.aggregates import summarise
 from voicecheck.collection import cases_page, collect
 
 

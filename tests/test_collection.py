@@ -28,8 +28,8 @@ import pytest
 from click.testing import CliRunner
 from invented import invent, write_series
 
+from voicecheck.after.aggregates import FIGURES, UNLABELLED, Summary, summarise
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import FIGURES, UNLABELLED, Summary, summarise
 from voicecheck.after.layout import PARTITIONED, TABLES, VERSION, readme
 from voicecheck.after.runchart import FEWEST, Series, jumps, limits, run_chart
 from voicecheck.after.summary import duration

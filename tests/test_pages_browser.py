@@ -14,8 +14,8 @@ import pytest
 from golden_make import home
 from invented import invent
 
+from voicecheck.after.aggregates import summarise
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import summarise
 from voicecheck.collection import cases_page, collect
 from voicecheck.journal import read
 from voicecheck.review import Doublet, review

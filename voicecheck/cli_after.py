@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
+from voicecheck.after.aggregates import summarise
 from voicecheck.after.examine import Examined, examine
-from voicecheck.after.figures import summarise
 from voicecheck.after.optional import MissingLibrary
 from voicecheck.after.proof import proof
 from voicecheck.chain import parse_checkpoint

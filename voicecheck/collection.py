@@ -10,8 +10,8 @@ from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
+from voicecheck.after.aggregates import CHARTED, FIGURES, HEALTH, Groups, Summary
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import CHARTED, FIGURES, HEALTH, Groups, Summary
 from voicecheck.after.layout import PARTITIONED, TABLES, Row, Rows, write
 from voicecheck.after.pages import drawn, page
 from voicecheck.after.rows import rows
