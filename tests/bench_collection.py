@@ -20,7 +20,8 @@ import independent
 from invented import write_series
 
 from voicecheck.after.aggregates import summarise
-from voicecheck.collection import cases_page, collect
+from voicecheck.after.together import cases_page
+from voicecheck.collection import collect
 
 
 def timed(name: str, work: Callable[[], object]) -> None:

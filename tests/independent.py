@@ -82,7 +82,9 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one 
     answers: dict[str, str] = {}
     first: dict[str, float] = {}
     act: dict[str, Any] = {}
-    count = dict.fromkeys(("refused", "lapses", "bailed", "over", "heard", "clear", "other"), 0)
+    count = dict.fromkeys(
+        ("refused", "lapses", "bailed", "over", "heard", "clear", "other", "held"), 0
+    )
     sure: list[float] = []
     together = None
     for line in lines:
@@ -113,6 +115,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one 
                 first.setdefault(item, now_s)
         if together is None and criteria <= set(stands):
             together = now_s
+        count["held"] += kind == "Stated" and kinds[fact["item"]] == "pause"
         count["refused"] += kind == "Refused"
         count["bailed"] += kind == "BailedOut"
         count["over"] += kind == "Overridden"
@@ -137,6 +140,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one 
         "criteria_stood_s": None,
         "pause_before_act": None,
         **act,
+        "pauses_held": count["held"],
         "refusals": count["refused"],
         "lapses": count["lapses"],
         "bail_outs": count["bailed"],

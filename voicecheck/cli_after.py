@@ -12,8 +12,9 @@ from voicecheck.after.aggregates import summarise
 from voicecheck.after.examine import Examined, examine
 from voicecheck.after.optional import MissingLibrary
 from voicecheck.after.proof import proof
+from voicecheck.after.together import cases_page, cases_text
 from voicecheck.chain import parse_checkpoint
-from voicecheck.collection import CollectionError, cases_page, cases_text, collect
+from voicecheck.collection import CollectionError, collect
 from voicecheck.export import FORMATS, export
 from voicecheck.journal import JournalError, read
 from voicecheck.replay import BrokenLog
