@@ -104,6 +104,9 @@ def review_command(
 def export_command(log: Path, to: str, out: Path | None) -> None:
     """Give a log to other programs: csv (RFC 4180), fhir (R4 JSON), xes (IEEE 1849).
 
+    In csv a text that begins like a formula (= + - @, a tab or a line break) has a single quote
+    before it, so that no spreadsheet runs it; numbers stay numbers. The log has the text as it was.
+
     A log that does not hold is not exported; `voicecheck review` shows what of it still holds.
     """
     with _sentences(log):
