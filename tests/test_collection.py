@@ -32,9 +32,10 @@ from invented import Invention, invent, write_series
 from voicecheck.after.aggregates import CHARTED, FIGURES, UNLABELLED, Summary, summarise
 from voicecheck.after.examine import examine
 from voicecheck.after.layout import PARTITIONED, TABLES, VERSION, readme
-from voicecheck.after.runchart import FEW_CASES, FEWEST, Series, jumps, limits, run_charts
+from voicecheck.after.runchart import run_charts
 from voicecheck.after.summary import duration
 from voicecheck.after.together import cases_page, charts
+from voicecheck.after.xmr import FEW_CASES, FEWEST, Series, jumps, limits
 from voicecheck.cli_after import cases_command
 from voicecheck.collection import CollectionError, collect
 from voicecheck.journal import read

@@ -9,7 +9,8 @@ from typing import Any
 from voicecheck.after.aggregates import CHARTED, FIGURES, HEALTH, Groups, Summary
 from voicecheck.after.layout import Row
 from voicecheck.after.pages import drawn, page
-from voicecheck.after.runchart import FEW_CASES, FEWEST, Series, run_charts
+from voicecheck.after.runchart import run_charts
+from voicecheck.after.xmr import FEW_CASES, FEWEST, Series
 from voicecheck.wording import CAUTION
 
 
