@@ -132,8 +132,11 @@ def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
     """Sum up all logs (*.log) of a folder: a table here, a page with run charts, Parquet tables.
 
     Damaged logs are listed, and counted in no figure; of a record that is there twice the longest
-    log counts. Labels, such as the trainee's level or the difficulty grade, come from a small file
-    beside the logs, never from the logs.
+    log counts. Every log is proved anew each time: nothing found earlier is taken on trust.
+
+    Labels, such as the trainee's level or the difficulty grade, come from a small file beside the
+    logs, never from the logs. Each value gets run charts of its own; a month with fewer than five
+    of its cases is shown there, and moves no limit.
     """
     with _sentences(folder):
         home = collect(folder, out, labels)
