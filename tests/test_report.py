@@ -131,6 +131,18 @@ def test_after_an_emergency_the_first_act_is_the_one_stated_in_the_course() -> N
     ) in found.summary
 
 
+def test_an_act_in_an_emergency_after_the_first_act_is_told_after_it(clipped: Report) -> None:
+    tale = up_to_the_clip()
+    tale.say(*CLIPPED, "checklist emergency", "checklist duct clipped leaving a pair")
+    first, later = told(tale).acts
+    assert told(tale).first_act == first == clipped.first_act
+    assert later.during == "emergency"
+    assert (
+        "all three criteria had stood for 9 s and the pause had been taken; duct clipped noted "
+        "outside the course (emergency); "
+    ) in told(tale).summary
+
+
 def test_an_act_in_a_bail_out_names_the_bail_out() -> None:
     tale = Story()
     tale.say("checklist going for subtotal", "checklist clips on the artery")

@@ -54,14 +54,23 @@ def _stated(asked: Sequence[Asked], statements: Sequence[Statement]) -> str:
 
 
 def _acts(acts: Sequence[Act]) -> Iterator[str]:
-    """Those noted outside the course, then the first stated in it: each as what it is."""
+    """The first stated in the course and those noted outside it, whichever came first."""
     outside, inside = [act for act in acts if act.during], [act for act in acts if not act.during]
-    if outside:
-        names = ", ".join(dict.fromkeys(act.name for act in outside))
-        ways = ", ".join(dict.fromkeys(act.during for act in outside))
-        yield f"{names} noted outside the course ({ways})"
     within = " in the course" if outside else ""
-    yield _first(inside[0], within) if inside else f"no clipping or dividing was stated{within}"
+    clauses: list[tuple[int, str]] = []
+    if outside:
+        clauses.append((outside[0].at.line, _outside(outside)))
+    if inside:
+        clauses.append((inside[0].at.line, _first(inside[0], within)))
+    yield from (clause for _, clause in sorted(clauses))
+    if not inside:
+        yield f"no clipping or dividing was stated{within}"
+
+
+def _outside(acts: Sequence[Act]) -> str:
+    names = ", ".join(dict.fromkeys(act.name for act in acts))
+    ways = ", ".join(dict.fromkeys(act.during for act in acts))
+    return f"{names} noted outside the course ({ways})"
 
 
 def _first(first: Act, within: str) -> str:
