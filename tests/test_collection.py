@@ -210,10 +210,15 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
         items = dd.read_parquet(series.home / "items")
         numbers = cases[["closed", "refusals", "lapses"]].astype("float64")
         numbers = numbers.assign(pause=(cases["pauses_held"] > 0).astype("float64"))
-        means, by_month, stated = client.compute(
+        labels = dd.read_parquet(series.home / "labels")
+        labelled = numbers.assign(case=cases["case"], month=cases["month"].astype("str")).merge(
+            labels[labels["label"] == "level"][["case", "value"]], on="case"
+        )
+        means, by_month, by_level, stated = client.compute(
             [
                 numbers.mean(),
                 numbers.assign(month=cases["month"]).groupby("month", observed=True).mean(),
+                labelled.drop(columns="case").groupby(["value", "month"]).mean(),
                 items.assign(stated=items["stated"].astype("float64"))
                 .groupby("item")["stated"]
                 .mean(),
@@ -225,6 +230,9 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
         assert means[name] == pytest.approx(series.summary.overall[name])
         for month, row in series.summary.months.items():
             assert by_month[name][month] == pytest.approx(row[name])
+        for level, months in series.summary.label_months["level"].items():
+            for month, row in months.items():
+                assert by_level[name][level, month] == pytest.approx(row[name])
     assert sorted(stated) == pytest.approx(sorted(row["stated"] for row in series.summary.items))
     counted.append("DuckDB, Dask on two processes and a plain pass agree")
 
