@@ -78,8 +78,8 @@ class Case:
         answer = httpx.post(f"{self.url}/entry", headers=headers, content=phrase.encode())
         answer.raise_for_status()
 
-    def shown(self) -> str:
-        """The case's course as the page is told now."""
+    def shown_trouble(self) -> str:
+        """The trouble that the page is told of now."""
         with httpx.stream("GET", f"{self.url}/events", timeout=10) as answer:
             for line in answer.iter_lines():
                 if line.startswith("data: ") and '"view":' in line:
@@ -198,7 +198,7 @@ def test_a_display_whose_server_ends_is_served_again_at_the_same_address(serve: 
         stop(case)
         yield from case.until(lambda: len(case.troubles) == 2)
         assert case.url == url
-        assert case.shown() == ""
+        assert case.shown_trouble() == ""
         case.enter(BY_HAND)
         yield from case.until(lambda: type(case.records[-1].fact).__name__ == "Stated")
 

@@ -1,8 +1,8 @@
 """Live sound comes in as one `for` loop over blocks; what fails comes in as a Trouble.
 
-To its user, a microphone, a file and a stream are alike: the form of a block is recording.py's,
-whose loops this module hands on. The microphone's own blocks are shorter, for nothing may be
-answered before its block has come. It never stops by itself, so its user can keep time by it.
+To its user, a microphone, a file and a stream are alike: the form of a block is recording.py's. The
+microphone's own blocks are shorter, for nothing may be answered before its block has come. It never
+stops by itself, so its user can keep time by it.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ import time
 from typing import IO, TYPE_CHECKING, Protocol
 
 from voicecheck.inputs import Trouble
-from voicecheck.recording import RATE_HZ, AudioError, from_file, from_stream
+from voicecheck.recording import RATE_HZ, AudioError
+from voicecheck.watchdog import STALLED, START_GRACE_S, Watchdog
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator
 
-__all__ = ["BLOCK_S", "RATE_HZ", "RETRY_S", "SILENCE", "AudioError", "Block", "Stream", "Watchdog"]
-__all__ += ["from_file", "from_sound_card", "from_stream"]
+__all__ = ["BLOCK_S", "RATE_HZ", "SILENCE", "AudioError", "Block", "Stream", "from_sound_card"]
 
 Block = bytes | Trouble
 
@@ -32,49 +32,13 @@ LATENCY_S = 0.04
 SILENCE = bytes(2 * round(RATE_HZ * BLOCK_S))
 """The block that stands in for sound that does not come."""
 
-STALLED_AFTER_S = 0.5
-START_GRACE_S = 3.0
-LAGGING_BY_S = 0.4
 RETRY_S = 0.5
 OPENING_S = 10.0
-"""Longer than a slow machine takes to start a process and to ask every device (measured: 0.4 s)."""
-CLOCK_DRIFT = 0.0005
-"""How far a sound card's clock may differ from ours: five times a usual crystal (from memory)."""
+"""Longer than a slow machine takes for it (measured: 0.1 to 0.4 s on a busy one)."""
 QUEUE_BLOCKS = round(3 / BLOCK_S)
 """Sound that waits for a slow computer: older than three seconds it is better lost, and said so."""
 
 
-class Watchdog:
-    """Judges one open stream by the blocks that came and when; PortAudio itself keeps silent.
-
-    Thresholds are for failures provoked on a virtual sound card: the first block came up to 2.1 s
-    after the start, the others 100–165 ms apart; of lost sound no flag told, only the clock.
-    """
-
-    def __init__(self, opened_s: float) -> None:
-        self._last_s = self._began_s = opened_s
-        self._heard_s = self._behind_s = self._usual_s = 0.0
-        self.begun = False
-
-    def heard(self, duration_s: float, came_s: float) -> str:
-        """A block came; returns a complaint if sound before it is missing or stale, else ""."""
-        if not self.begun:
-            self.begun, self._began_s = True, came_s - duration_s
-        allowed_s = self._usual_s + CLOCK_DRIFT * (came_s - self._last_s)
-        self._heard_s += duration_s
-        self._last_s = came_s
-        behind_s = came_s - self._began_s - self._heard_s
-        self._usual_s = min(behind_s, allowed_s)
-        return _LAGGING if behind_s - self._usual_s > LAGGING_BY_S else ""
-
-    def missed(self, now_s: float) -> str:
-        """No block came; returns a complaint if none has for too long, else ""."""
-        patience_s = STALLED_AFTER_S if self.begun else START_GRACE_S
-        return _STALLED if now_s - self._last_s > patience_s else ""
-
-
-_LAGGING = "A piece of the sound from the microphone was lost: say the last words again."
-_STALLED = "No sound comes from the microphone: check its cable and its switch."
 _GONE = "The microphone is gone: plug it in again."
 _TOO_SLOW = "Sound was lost because the computer is too slow: end other programs on it."
 
@@ -193,7 +157,7 @@ def _opened(
         if complaints:
             yield complaints.pop()
         if waited_s > START_GRACE_S:
-            yield _STALLED
+            yield STALLED
         if waited_s >= RETRY_S and not working.is_alive() and not opened:
             working, waited_s = _aside(attempt), 0.0
     return opened[0]
@@ -213,12 +177,15 @@ class _Captured:
     def __init__(self, device: str | None) -> None:
         frames = round(RATE_HZ * BLOCK_S)
         form = (str(RATE_HZ), str(frames), str(LATENCY_S))
-        self._child = subprocess.Popen(  # noqa: S603  # our own module, no shell
-            (sys.executable, "-m", "voicecheck.capture", *form, device or ""),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
+        try:
+            self._child = subprocess.Popen(  # noqa: S603  # our own module, no shell
+                (sys.executable, "-m", "voicecheck.capture", *form, device or ""),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            )
+        except OSError as error:
+            raise AudioError(f"The microphone's process does not start ({error}).") from error
         assert self._child.stdout is not None  # noqa: S101
         self._blocks: queue.Queue[tuple[bytes, float]] = queue.Queue(QUEUE_BLOCKS)
         self._lost = threading.Event()
