@@ -7,6 +7,7 @@ bench_live.py: here everything is waited for, so that a busy machine makes nothi
 from __future__ import annotations
 
 import re
+import signal
 import subprocess
 import threading
 import time
@@ -169,6 +170,22 @@ def test_a_device_that_is_missing_at_the_start_is_told_and_used_once_it_is_there
         speaks(cards, served)
         hears(cards, served)
         assert served.end() == 0
+
+
+def test_sound_that_came_while_the_program_was_stopped_is_never_heard(
+    cards: Cards, served: Theatre
+) -> None:
+    """As when the machine was put to sleep; a pipe holds two seconds of sound (pipe(7), 64 KiB)."""
+    served.process.send_signal(signal.SIGSTOP)
+    cards.microphone.play(spoken("checklist table tilted head up"))
+    time.sleep(4)
+    served.process.send_signal(signal.SIGCONT)
+    served.until_fact("Failed")
+    served.until_view(lambda view: not view["machine"]["trouble"], "end of the trouble")
+    assert "Stated" not in served.facts
+    speaks(cards, served)
+    hears(cards, served)
+    assert served.end() == 0
 
 
 def speaks(cards: Cards, served: Theatre) -> None:

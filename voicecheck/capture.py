@@ -9,7 +9,6 @@ plugged in now, is killed when it hangs, and the loudspeaker's stream notices ne
 
 from __future__ import annotations
 
-import contextlib
 import importlib
 import json
 import os
@@ -23,12 +22,17 @@ def main(rate_hz: int, frames: int, latency_s: float, device: str) -> None:
     """Write blocks until nobody waits for them any more; an empty device is the system's own."""
     for number in (signal.SIGINT, signal.SIGTERM):  # meant for the parent, which ends in order
         signal.signal(number, signal.SIG_IGN)
-    answered = threading.Event()
+    answered, lost = threading.Event(), threading.Event()
 
     def receive(data: Any, _frames: int, _time: object, status: Any) -> None:
+        if status.input_overflow:
+            lost.set()
         if answered.is_set():
-            with contextlib.suppress(OSError):  # nobody reads: the main thread ends us
-                os.write(1, bytes([bool(status.input_overflow)]) + bytes(data))
+            try:
+                os.write(1, bytes([lost.is_set()]) + bytes(data))  # whole or not: see pipe(7)
+                lost.clear()
+            except OSError:  # nobody reads: what waited would be stale
+                lost.set()
 
     try:
         stream = importlib.import_module("sounddevice").RawInputStream(
@@ -46,6 +50,8 @@ def main(rate_hz: int, frames: int, latency_s: float, device: str) -> None:
         _answer(error=_no_microphone(device, error))
         return
     _answer()
+    if sys.platform != "win32":  # there a full pipe waits
+        os.set_blocking(1, False)
     answered.set()
     sys.stdin.read()
     _end()
