@@ -19,8 +19,9 @@ from pathlib import Path
 import independent
 from invented import write_series
 
-from voicecheck.after.figures import summarise
-from voicecheck.collection import cases_page, collect
+from voicecheck.after.aggregates import summarise
+from voicecheck.after.together import cases_page
+from voicecheck.collection import collect
 
 
 def timed(name: str, work: Callable[[], object]) -> None:

@@ -48,6 +48,18 @@ def stated(content: bytes) -> set[str]:
     }
 
 
+def acts(content: bytes) -> tuple[float | None, int]:
+    """When the first act was stated in the course, and how many were noted outside it."""
+    lines = [json.loads(line) for line in content.splitlines()]
+    phases = tomllib.loads(lines[0]["fact"]["procedure"])["phases"]
+    clips = {item["id"] for phase in phases for item in phase["items"] if item["kind"] == "act"}
+    found = [line for line in lines if line["fact"].get("item") in clips]
+    stated = [line for line in found if line["fact"]["type"] == "Stated"]
+    noted = [line for line in found if line["fact"]["type"] == "Noted"]
+    since_us = stated[0]["at"]["mono_us"] - lines[0]["at"]["mono_us"] if stated else None
+    return None if since_us is None else since_us / 1e6, len(noted)
+
+
 def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one place
     """What one log adds to a collection, by one pass over its lines as plain JSON."""
     lines = [json.loads(line) for line in content.splitlines()]
@@ -70,7 +82,9 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one 
     answers: dict[str, str] = {}
     first: dict[str, float] = {}
     act: dict[str, Any] = {}
-    count = dict.fromkeys(("refused", "lapses", "bailed", "over", "heard", "clear", "other"), 0)
+    count = dict.fromkeys(
+        ("refused", "lapses", "bailed", "over", "heard", "clear", "other", "held"), 0
+    )
     sure: list[float] = []
     together = None
     for line in lines:
@@ -101,6 +115,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one 
                 first.setdefault(item, now_s)
         if together is None and criteria <= set(stands):
             together = now_s
+        count["held"] += kind == "Stated" and kinds[fact["item"]] == "pause"
         count["refused"] += kind == "Refused"
         count["bailed"] += kind == "BailedOut"
         count["over"] += kind == "Overridden"
@@ -125,6 +140,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one 
         "criteria_stood_s": None,
         "pause_before_act": None,
         **act,
+        "pauses_held": count["held"],
         "refusals": count["refused"],
         "lapses": count["lapses"],
         "bail_outs": count["bailed"],

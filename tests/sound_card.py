@@ -29,10 +29,14 @@ Samples = NDArray[np.int16]
 
 _ALSA = """
 </usr/share/alsa/alsa.conf>
-pcm.in {{ type pulse server "unix:{microphone}" }}
-pcm.out {{ type pulse server "unix:{loudspeaker}" }}
-pcm.!default {{ type asym playback.pcm "out" capture.pcm "in" hint {{ show on description "x" }} }}
+pcm.!default {{
+  type asym
+  capture.pcm {{ type pulse server "unix:{microphone}" }}
+  playback.pcm {{ type pulse server "unix:{loudspeaker}" }}
+  hint {{ show on description "x" }}
+}}
 """
+"""No names of their own: PulseAudio would offer the loudspeaker's monitor as another microphone."""
 
 
 class Device:

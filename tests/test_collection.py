@@ -17,6 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from html import unescape
 from html.parser import HTMLParser
+from itertools import pairwise
 from math import pi
 from pathlib import Path
 from statistics import fmean, median
@@ -26,15 +27,17 @@ import independent
 import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner
-from invented import invent, write_series
+from invented import Invention, invent, write_series
 
+from voicecheck.after.aggregates import CHARTED, FIGURES, UNLABELLED, Summary, summarise
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import FIGURES, UNLABELLED, Summary, summarise
 from voicecheck.after.layout import PARTITIONED, TABLES, VERSION, readme
-from voicecheck.after.runchart import FEWEST, Series, jumps, limits, run_chart
+from voicecheck.after.runchart import run_charts
 from voicecheck.after.summary import duration
+from voicecheck.after.together import cases_page, charts
+from voicecheck.after.xmr import FEW_CASES, FEWEST, Series, jumps, limits
 from voicecheck.cli_after import cases_command
-from voicecheck.collection import CollectionError, cases_page, collect
+from voicecheck.collection import CollectionError, collect
 from voicecheck.journal import read
 from voicecheck.review import review
 
@@ -121,7 +124,8 @@ def by_hand(cases: list[dict[str, Any]]) -> dict[str, float | None]:
         "completion": fmean(case["items_stated"] / case["items_required"] for case in cases),
         "criteria_min": scaled("criteria_s"),
         "stood_min": scaled("criteria_stood_s"),
-        "pause": _some(column("pause_before_act"), fmean),
+        "pause": fmean(held > 0 for held in column("pauses_held")),
+        "acts_outside": _some(column("first_act_outside"), fmean),
         "refusals": fmean(column("refusals")),
         "lapses": fmean(column("lapses")),
         "bail_outs": fmean(bailed > 0 for bailed in column("bail_outs")),
@@ -147,13 +151,18 @@ def test_every_months_figures_are_those_of_the_plain_pass(series: Collected) -> 
         check(series.summary.months[month], cases)
 
 
+def labels_of(series: Collected) -> dict[str, dict[str, str]]:
+    """Case → label → value."""
+    with (series.folder / "labels.csv").open(encoding="utf-8", newline="") as file:
+        return {row["case"]: row for row in csv.DictReader(file)}
+
+
 @pytest.mark.parametrize("label", ["level", "grade"])
 def test_every_labels_figures_are_those_of_the_plain_pass(series: Collected, label: str) -> None:
-    with (series.folder / "labels.csv").open(encoding="utf-8", newline="") as file:
-        of = {row["case"]: row[label] for row in csv.DictReader(file)}
+    of = labels_of(series)
     groups = defaultdict(list)
     for case in series.plain:
-        groups[of[case["case"]]].append(case)
+        groups[of[case["case"]][label]].append(case)
     assert set(series.summary.labels[label]) == set(groups)
     for value, cases in groups.items():
         check(series.summary.labels[label][value], cases)
@@ -163,8 +172,7 @@ def test_every_labels_figures_are_those_of_the_plain_pass(series: Collected, lab
 def test_the_completion_of_each_item_in_a_group_is_that_of_the_plain_pass(
     series: Collected, by: str
 ) -> None:
-    with (series.folder / "labels.csv").open(encoding="utf-8", newline="") as file:
-        of = {row["case"]: row for row in csv.DictReader(file)}
+    of = labels_of(series)
     groups = defaultdict(list)
     for plain in series.plain:
         group = plain["month"] if by == "month" else of[plain["case"]][by]
@@ -200,12 +208,17 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
         workers = set(client.run(os.getpid).values())
         cases = dd.read_parquet(series.home / "cases")
         items = dd.read_parquet(series.home / "items")
-        columns = ["closed", "refusals", "lapses", "pause_before_act"]
-        numbers = cases[columns].astype("float64")
-        means, by_month, stated = client.compute(
+        numbers = cases[["closed", "refusals", "lapses"]].astype("float64")
+        numbers = numbers.assign(pause=(cases["pauses_held"] > 0).astype("float64"))
+        labels = dd.read_parquet(series.home / "labels")
+        labelled = numbers.assign(case=cases["case"], month=cases["month"].astype("str")).merge(
+            labels[labels["label"] == "level"][["case", "value"]], on="case"
+        )
+        means, by_month, by_level, stated = client.compute(
             [
                 numbers.mean(),
                 numbers.assign(month=cases["month"]).groupby("month", observed=True).mean(),
+                labelled.drop(columns="case").groupby(["value", "month"]).mean(),
                 items.assign(stated=items["stated"].astype("float64"))
                 .groupby("item")["stated"]
                 .mean(),
@@ -213,13 +226,13 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
             sync=True,
         )
     assert len(workers | {os.getpid()}) == 3
-    ours = {"closed": "closed", "refusals": "refusals", "lapses": "lapses"}
-    ours["pause_before_act"] = "pause"
-    for column, name in ours.items():
-        assert means[column] == pytest.approx(series.summary.overall[name])
+    for name in ("closed", "refusals", "lapses", "pause"):
+        assert means[name] == pytest.approx(series.summary.overall[name])
         for month, row in series.summary.months.items():
-            ours_then = float("nan") if row[name] is None else row[name]
-            assert by_month[column][month] == pytest.approx(ours_then, nan_ok=True)
+            assert by_month[name][month] == pytest.approx(row[name])
+        for level, months in series.summary.label_months["level"].items():
+            for month, row in months.items():
+                assert by_level[name][level, month] == pytest.approx(row[name])
     assert sorted(stated) == pytest.approx(sorted(row["stated"] for row in series.summary.items))
     counted.append("DuckDB, Dask on two processes and a plain pass agree")
 
@@ -342,20 +355,103 @@ def test_the_limit_of_the_moving_ranges_is_three_of_their_deviations_above_their
 def test_limits_need_two_values_and_are_drawn_from_six_on() -> None:
     with pytest.raises(ValueError, match="at least two"):
         limits([1.0])
-    months = tuple(f"2031-{month:02}" for month in range(1, 11))
-    few = Series(title="t", unit="u", months=months[: FEWEST - 1], values=tuple(FLOW[: FEWEST - 1]))
+    few = flow(FLOW[: FEWEST - 1])
     assert few.limits is None
-    assert few.outside == ()
-    assert "upper limit" not in run_chart(few)
+    assert few.outside == []
+    assert few.verdict == "too few months for limits"
+    assert "upper limit" not in run_charts("flow", [few])
 
 
 def test_a_month_beyond_the_limits_is_named_and_drawn_the_same_every_time() -> None:
-    months = tuple(f"2031-{month:02}" for month in range(1, 12))
-    odd = Series(title="flow", unit="rate", months=months, values=(*FLOW, 75.0))
-    assert odd.outside == ("2031-11",)
-    assert odd.jumped == ("2031-11",)
-    assert run_chart(odd) == run_chart(odd)
-    assert "upper limit" in run_chart(odd)
+    odd = flow([*FLOW, 75.0])
+    assert odd.outside == [(10, 75.0)]
+    assert [(place, round(jump, 6)) for place, jump in odd.jumped] == [(10, 22.9)]
+    assert odd.verdict == ("beyond the limits: 2031-11; changed by more than the limit: 2031-11")
+    assert run_charts("flow", [odd]) == run_charts("flow", [odd])
+    assert "upper limit" in run_charts("flow", [odd])
+
+
+def test_a_month_of_too_few_cases_is_shown_and_moves_no_limit() -> None:
+    thin = flow([*FLOW[:4], 500.0, None, *FLOW[4:]], thin=4)
+    assert thin.limits == limits(FLOW)
+    assert thin.points(few=True) == [(4, 500.0)]
+    assert [change for _, change in thin.changes()] == jumps(FLOW)
+    assert thin.verdict == "no month beyond the limits"
+
+
+def test_several_charts_share_one_scale_and_each_has_its_own_limits() -> None:
+    """A tick of the scale stands as often as there are charts."""
+    ten = flow([10 * value for value in FLOW], group="ten")
+    picture = run_charts("flow", [flow(FLOW, group="one"), ten])
+    ticks = re.findall(r">(\d+)</text>", picture)
+    assert ticks.count("400") == 2
+    assert "upper limit 55.8<" in picture
+    assert "upper limit 558<" in picture
+
+
+def flow(values: list[Any], *, thin: int = -1, group: str = "") -> Series:
+    """A series of these values, each of enough cases but for the one at `thin`."""
+    cases = (FEW_CASES - (place == thin) for place in range(len(values)))
+    months = (f"2031-{place + 1:02}" for place in range(len(values)))
+    return Series(group=group, months=tuple(months), values=tuple(values), cases=tuple(cases))
+
+
+def known(case: dict[str, Any], name: str) -> bool:
+    """Whether a case has what a figure is worked out from."""
+    return name != "criteria_min" or case["criteria_s"] is not None
+
+
+@pytest.mark.parametrize("label", ["level", "grade"])
+def test_the_run_charts_of_a_label_are_worked_out_anew(series: Collected, label: str) -> None:
+    """Wheeler, Understanding Variation: mean ± 2.66 mean moving ranges; 3.27 for the ranges."""
+    of, months = labels_of(series), sorted({case["month"] for case in series.plain})
+    drawn = charts(tuple(months), series.summary.label_months[label])
+    limited = 0
+    for name, chart in zip(CHARTED, drawn, strict=True):
+        if name == "misheard":
+            continue  # not among the plain pass's figures
+        for one in chart.series:
+            own = [case for case in series.plain if of[case["case"]][label] == one.group]
+            found = {month: [c for c in own if c["month"] == month] for month in months}
+            sizes = {m: sum(known(case, name) for case in found[m]) for m in months}
+            values = {m: by_hand(found[m])[name] if sizes[m] else None for m in months}
+            scale = 100 if name in ("completion", "pause") else 1
+            assert one.cases == tuple(sizes.values())
+            assert one.values == pytest.approx(
+                tuple(None if value is None else scale * value for value in values.values())
+            )
+            kept = {m: scale * (values[m] or 0) for m in months if sizes[m] >= FEW_CASES}
+            if len(kept) < 6:
+                assert one.limits is None
+                continue
+            moved = [abs(b - a) for a, b in pairwise(kept.values())]
+            mean, reach = fmean(kept.values()), 2.66 * fmean(moved)
+            ours = one.limits
+            assert ours is not None
+            assert ours.mean == pytest.approx(mean)
+            assert ours.upper - mean == pytest.approx(reach, rel=1e-3)
+            assert mean - ours.lower == pytest.approx(reach, rel=1e-3)
+            assert ours.jump_upper == pytest.approx(3.27 * fmean(moved), rel=1e-3)
+            beyond = [m for m, value in kept.items() if abs(value - mean) > reach]
+            assert [months[place] for place, _ in one.outside] == beyond
+            limited += 1
+    assert limited > 3
+
+
+def test_a_label_is_shown_as_it_is_written(tmp_path: Path) -> None:
+    """A dollar begins a formula in the pictures' library, and a bracket a tag in a page."""
+    hostile = "<b>$\\frac$ 1</b>"
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    for number in range(FEW_CASES):
+        log = b"".join(line + b"\n" for line in Invention(seed=number).live())
+        (folder / f"{number}.log").write_bytes(log)
+    table = tmp_path / "labels.csv"
+    lines = ["case,level", *(f"invented-{number},{hostile}" for number in range(FEW_CASES))]
+    table.write_text("\n".join(lines), encoding="utf-8")
+    page = cases_page(summarise(collect(folder, tmp_path / "out", table)), "hostile")
+    assert hostile not in page
+    assert unescape(page).count(hostile) > 6
 
 
 # -------------------------------------------------------------------------------- the page, the end
@@ -381,7 +477,7 @@ def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Coll
     for name, figure in FIGURES.items():
         assert figure.name in unescape(page)
         assert figure.write(series.summary.overall[name]) in page
-    assert page.count("<svg") == 6
+    assert page.count("<svg") == 3 * 6, "all cases, by level, by grade"
     assert "By level" in page
     assert "By grade" in page
 
@@ -391,6 +487,7 @@ def test_the_series_is_reviewed_end_to_end(
 ) -> None:
     """Every case's page says what the plain pass found; the picture is drawn for every 25th."""
     logs = {f"invented-{int(log.stem[9:])}": log for log in series.folder.glob("*.log")}
+    sorts: Counter[tuple[bool, bool]] = Counter()
     for number, plain in enumerate(series.plain):
         log = logs[plain["case"]]
         kept = read(log)
@@ -406,13 +503,20 @@ def test_the_series_is_reviewed_end_to_end(
         assert int(shown["refused"]) == plain["refusals"]
         assert int(shown["course left"]) == plain["bail_outs"] + plain["overrides"]
         assert shown["record closed"] == ("yes" if plain["closed"] else "no")
-        if plain["first_act_s"] is None:
-            assert shown["clipping or dividing"] == "none stated"
+        first_s, outside = independent.acts(log.read_bytes())
+        within = " in the course" if outside else ""
+        sorts[first_s is not None, outside > 0] += 1
+        if outside:
+            assert int(shown["clipped or divided outside the course"]) == outside
+        if first_s is None:
+            assert shown[f"clipping or dividing{within}"] == "none stated"
         else:
-            stood = plain["criteria_stood_s"]
-            wanted = "–" if stood is None else duration(stood)
-            assert shown["all had stood before it for"] == wanted
+            assert f" UTC, {duration(first_s)} after the opening" in page
+            assert shown[f"criteria standing at the first act{within}"] == "3 of 3"
+        if plain["first_act_outside"] is False:
+            assert shown["all had stood before it for"] == duration(plain["criteria_stood_s"])
             assert (shown["pause taken before it"] == "yes") == plain["pause_before_act"]
+    assert len(sorts) == 4, "with and without acts in the course, and outside it"
     counted.append(f"{len(series.plain)} invented cases reviewed, each page as the plain pass")
 
 

@@ -21,6 +21,7 @@ from invented import invent
 from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story
 
 from voicecheck.after.fhir import CHOLECYSTECTOMY, SUBTOTAL
+from voicecheck.after.sheet import harmless
 from voicecheck.cli_after import export_command
 from voicecheck.export import export
 from voicecheck.facts import decode_record
@@ -99,6 +100,30 @@ def test_quotes_commas_and_breaks_in_a_message_survive() -> None:
     tale.give(Trouble(part="microphone", message=message))
     rows = list(csv.DictReader(io.StringIO(export(tale.lines(), "csv"), newline=""), strict=True))
     assert rows[1]["said"] == message
+
+
+@pytest.mark.parametrize(
+    "message",
+    ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "\0=1", "＝1", "＋1", "－1", "＠A"],
+)
+def test_no_text_is_a_formula_to_a_spreadsheet(message: str) -> None:
+    """OWASP, "CSV Injection"; OWASP ASVS 5.0, 1.2.10: a single quote before the first character."""
+    tale = Story()
+    tale.give(Trouble(part="microphone", message=message))
+    rows = list(csv.DictReader(io.StringIO(export(tale.lines(), "csv"), newline=""), strict=True))
+    assert rows[1]["said"] == f"'{message}"
+
+
+def test_no_cell_of_a_whole_case_begins_like_a_formula(log: list[bytes]) -> None:
+    for row in csv.reader(io.StringIO(export(log, "csv"), newline=""), strict=True):
+        assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n")) for cell in row)
+
+
+@pytest.mark.parametrize("number", [-0.5, -3, 0, 2.25])
+def test_a_number_stays_a_number_and_harmless_text_as_it_was(number: float) -> None:
+    assert harmless(number) is number
+    for text in ("", "a=1", "'", "checklist clips on the artery"):
+        assert harmless(text) == text
 
 
 # --------------------------------------------------------------------------------------------- FHIR

@@ -7,6 +7,7 @@ bench_live.py: here everything is waited for, so that a busy machine makes nothi
 from __future__ import annotations
 
 import re
+import signal
 import subprocess
 import threading
 import time
@@ -139,6 +140,56 @@ def test_a_device_that_goes_and_comes_back_is_told_and_the_case_goes_on(
     pairs = len(told) // 2  # more than one where a busy machine lets the sound stall again
     assert [trouble.over for trouble in told] == [False, True] * pairs
     assert pairs
+    speaks(cards, served)
+    hears(cards, served)
+    assert served.end() == 0
+
+
+@pytest.mark.parametrize("missing", [("microphone",), ("voice",), ("microphone", "voice")])
+def test_a_device_that_is_missing_at_the_start_is_told_and_used_once_it_is_there(
+    cards: Cards, tmp_path: Path, missing: tuple[str, ...]
+) -> None:
+    """Its sound server does not run yet: PortAudio then finds no such device."""
+    devices = {"microphone": cards.microphone, "voice": cards.loudspeaker}
+    for part in missing:
+        devices[part].kill()
+    with theatre(tmp_path, environment=cards.environment) as served:
+        for part in missing:
+            served.until_view(lambda view: part in view["machine"]["trouble"].lower(), part)  # noqa: B023
+        served.enter("checklist table tilted head up")
+        served.until_fact("Stated")
+        for part in missing:
+            devices[part].start()
+        served.until_view(lambda view: not view["machine"]["trouble"], "end of the trouble")
+        told = [
+            (r.cause.part, r.cause.over) for r in served.records if isinstance(r.cause, Trouble)
+        ]
+        for part in missing:
+            assert [over for whose, over in told if whose == part][:2] == [False, True]
+        assert {whose for whose, _ in told} == set(missing), "the other one is not disturbed"
+        speaks(cards, served)
+        hears(cards, served)
+        assert served.end() == 0
+
+
+def test_sound_that_came_while_the_program_was_stopped_is_never_heard(
+    cards: Cards, served: Theatre
+) -> None:
+    """As when the machine was put to sleep; a pipe holds two seconds of sound (pipe(7), 64 KiB)."""
+    served.process.send_signal(signal.SIGSTOP)
+    cards.microphone.play(spoken("checklist table tilted head up"))
+    time.sleep(4)
+    served.process.send_signal(signal.SIGCONT)
+    served.until_fact("Failed")
+    served.until_view(lambda view: not view["machine"]["trouble"], "end of the trouble")
+    assert "Stated" not in served.facts
+    speaks(cards, served)
+    hears(cards, served)
+    assert served.end() == 0
+
+
+def speaks(cards: Cards, served: Theatre) -> None:
+    """The last prompt is repeated, and heard in the room."""
     listening(served, served.until_fact("Recovered").seq)
     known = len(served.records)
     tape = Tape(cards.loudspeaker)
@@ -146,8 +197,6 @@ def test_a_device_that_goes_and_comes_back_is_told_and_the_case_goes_on(
     listening(served, known)
     tape.end()
     assert tape.voiced_s > 0.5, "the loudspeaker speaks"
-    hears(cards, served)
-    assert served.end() == 0
 
 
 def hears(cards: Cards, served: Theatre) -> None:

@@ -94,9 +94,11 @@ class _Room:
             raise AudioError("there is none")
         return card
 
-    def listen(self, until_s: float) -> list[tuple[float, Block]]:
+    def listen(self, until_s: float, *, patient: bool = False) -> list[tuple[float, Block]]:
         """What comes until then, with the time when it came."""
-        blocks = from_sound_card(open_stream=self.open, clock_s=self.clock, wait=self.clock.wait)
+        blocks = from_sound_card(
+            patient=patient, open_stream=self.open, clock_s=self.clock, wait=self.clock.wait
+        )
         timed = ((self.clock.now_s, block) for block in blocks)
         return list(takewhile(lambda entry: entry[0] <= until_s, timed))
 
@@ -177,6 +179,37 @@ def test_a_stopped_sound_server_is_told_within_a_second_and_its_stale_sound_is_n
     assert over
     assert back_s >= 8.0
     assert abs(sound_s(heard) - 12) < 0.8, "a backlog would make it longer"
+
+
+def test_a_microphone_that_is_missing_at_first_is_told_once_and_waited_for() -> None:
+    room = _Room()
+    room.cards = [None, None, None, None, _Card(room.clock, steady(1.7))]
+    with pytest.raises(AudioError, match="there is none"):
+        room.listen(1)
+    heard = room.listen(5, patient=True)
+    (told_s, message, _), (back_s, _, over) = troubles(heard)
+    assert told_s < 1
+    assert message == "there is none"
+    assert over
+    assert 1.7 <= back_s < 2.3
+    assert heard[-1][1] == SOUND
+    assert abs(sound_s(heard) - 5) < 0.5, "in step with the clock"
+
+
+def test_a_sound_server_that_hangs_at_the_start_is_told_and_the_case_goes_on() -> None:
+    room, freed = _Room(), threading.Event()
+
+    def hang(_device: str | None) -> _Card:
+        freed.wait(20)
+        raise AudioError("there is none")
+
+    room.open = hang  # type: ignore[method-assign]
+    heard = room.listen(6, patient=True)
+    freed.set()
+    [(told_s, message, _)] = troubles(heard)
+    assert told_s < 3.5
+    assert message.startswith("No sound comes from the microphone")
+    assert abs(sound_s(heard) - 6) < 0.1
 
 
 def test_gaps_too_short_for_a_stall_are_told_when_they_add_up() -> None:

@@ -12,11 +12,12 @@ from pathlib import Path
 
 import pytest
 from golden_make import home
-from invented import invent
+from invented import LEVELS, Invention
 
+from voicecheck.after.aggregates import summarise
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import summarise
-from voicecheck.collection import cases_page, collect
+from voicecheck.after.together import cases_page
+from voicecheck.collection import collect
 from voicecheck.journal import read
 from voicecheck.review import Doublet, review
 
@@ -29,6 +30,8 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright  # noqa: E
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
 NAMES = ("review", "damaged", "cases")
+PAPER_PX = int((210 - 2 * 13) / 25.4 * 96)
+"""A4 (ISO 216) less the page's own margins of 13 mm; CSS has 96 pixels an inch."""
 
 
 @pytest.fixture(scope="module")
@@ -40,11 +43,14 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "review.html").write_text(scored, encoding="utf-8")
     damaged = review(examine([*lines[:90], *lines[91:]]), "invented.log")
     (folder / "damaged.html").write_text(damaged, encoding="utf-8")
+    labels = ["case,level"]
     for number in range(12):
-        log = b"".join(line + b"\n" for line in invent(number))
-        (folder / f"{number}.log").write_bytes(log)
+        case = Invention(seed=number, day=number)
+        (folder / f"{number}.log").write_bytes(b"".join(line + b"\n" for line in case.live()))
+        labels.append(f"invented-{number},{LEVELS[number % 2]}")
+    (folder / "labels.csv").write_text("\n".join(labels), encoding="utf-8")
     (folder / "broken.log").write_bytes(b"no log\n")
-    summary = summarise(collect(folder, folder / "out"))
+    summary = summarise(collect(folder, folder / "out", folder / "labels.csv"))
     (folder / "cases.html").write_text(cases_page(summary, "invented"), encoding="utf-8")
     return folder
 
@@ -87,6 +93,14 @@ def test_a_page_fits_a_narrow_screen(pages: Path, page: Page, name: str) -> None
     page.goto((pages / f"{name}.html").as_uri())
     wide = page.evaluate("document.documentElement.scrollWidth")
     assert wide <= 400, "wide tables scroll in their own box"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_wider_than_the_paper(pages: Path, page: Page, name: str) -> None:
+    page.set_viewport_size({"width": PAPER_PX, "height": 1000})
+    page.emulate_media(media="print")
+    page.goto((pages / f"{name}.html").as_uri())
+    assert page.evaluate("document.documentElement.scrollWidth") <= PAPER_PX
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -46,7 +46,7 @@ def clipped() -> Report:
 def test_how_long_each_criterion_had_stood_before_the_first_act(clipped: Report) -> None:
     act = clipped.first_act
     assert act is not None
-    assert (act.name, act.at.since_s, act.outside) == ("artery clipped", 21.0, False)
+    assert (act.name, act.at.since_s, act.during) == ("artery clipped", 21.0, "")
     assert [one.stood_s for one in act.criteria] == [13.0, 11.0, 9.0]
     assert act.pause.stood_s == 2.0
 
@@ -104,11 +104,49 @@ def test_a_phase_comes_back_when_something_of_it_falls() -> None:
 def test_an_act_in_an_emergency_is_told_with_what_did_not_stand() -> None:
     tale = Story()
     tale.say(*UP_TO_THE_CRITERIA, "checklist emergency", "checklist clips on the artery")
-    act = told(tale).first_act
-    assert act is not None
-    assert act.outside
+    found = told(tale)
+    (act,) = found.acts_outside
+    assert act.during == "emergency"
     assert [one.stood_s for one in act.criteria] == [None, None, None]
-    assert "0 of 3 criteria stood" in told(tale).summary
+    assert found.first_act is None
+    assert "artery clipped noted outside the course (emergency); " in found.summary
+    assert "no clipping or dividing was stated in the course" in found.summary
+
+
+def test_after_an_emergency_the_first_act_is_the_one_stated_in_the_course() -> None:
+    tale = Story()
+    tale.say(*UP_TO_THE_CRITERIA, "checklist going for subtotal", "checklist emergency")
+    tale.say("checklist clips on the artery", "checklist clips on the artery", "checklist carry on")
+    tale.say(*THREE_CRITERIA, "checklist begin the pause")
+    tale.wait()
+    tale.say("confirm", *CLIPPED)
+    found = told(tale)
+    assert [act.during for act in found.acts] == ["emergency", "emergency", ""]
+    assert found.first_act == found.acts[-1]
+    assert [one.stood_s is None for one in found.acts[-1].criteria] == [False] * 3
+    assert (
+        "artery clipped noted outside the course (emergency); when the first act in the course "
+        "(artery clipped) was stated, all three criteria had stood for 9 s and the pause had been "
+        "taken"
+    ) in found.summary
+
+
+def test_an_act_in_an_emergency_after_the_first_act_is_told_after_it(clipped: Report) -> None:
+    tale = up_to_the_clip()
+    tale.say(*CLIPPED, "checklist emergency", "checklist duct clipped leaving a pair")
+    first, later = told(tale).acts
+    assert told(tale).first_act == first == clipped.first_act
+    assert later.during == "emergency"
+    assert (
+        "all three criteria had stood for 9 s and the pause had been taken; duct clipped noted "
+        "outside the course (emergency); "
+    ) in told(tale).summary
+
+
+def test_an_act_in_a_bail_out_names_the_bail_out() -> None:
+    tale = Story()
+    tale.say("checklist going for subtotal", "checklist clips on the artery")
+    assert told(tale).acts_outside[0].during.startswith("bail-out: ")
 
 
 # -------------------------------------------------------------------- refused, corrected, left

@@ -20,14 +20,12 @@ from theatre import PROGRAM, Theatre, theatre
 
 from voicecheck import clock
 from voicecheck.chain import parse_checkpoint
-from voicecheck.inputs import Trouble
 from voicecheck.journal import read
-from voicecheck.microphone import BLOCK_S, RETRY_S, SILENCE, AudioError, Block
 from voicecheck.recording import from_file
 from voicecheck.rehearsal import take_turns
 from voicecheck.replay import check_checkpoint, replay
 from voicecheck.scenario import parse_recording, parse_scenario
-from voicecheck.serving import NotACaseName, log_path, patient_microphone
+from voicecheck.serving import NotACaseName, log_path
 from voicecheck.shipped import folder
 from voicecheck.wording import JOURNAL_FAILED
 
@@ -194,20 +192,6 @@ def test_a_recording_is_heard_at_its_own_pace(tmp_path: Path) -> None:
 def test_a_name_that_no_file_should_have_is_refused(name: str) -> None:
     with pytest.raises(NotACaseName, match="use letters, digits"):
         log_path(Path(), name)
-
-
-def test_a_microphone_that_is_missing_at_first_is_told_once_and_waited_for() -> None:
-    tries = iter([False, False, True])
-
-    def open_it(_device: str | None) -> Iterator[Block]:
-        if not next(tries):
-            raise AudioError("none")
-        return iter([b"sound"])
-
-    came = list(patient_microphone(None, open_it, lambda _: None))
-    assert came[0] == Trouble(part="microphone", message="none")
-    assert came[1:-2] == [SILENCE] * round(2 * RETRY_S / BLOCK_S), "in step with the clock"
-    assert [getattr(block, "over", block) for block in came[-2:]] == [True, b"sound"]
 
 
 def test_a_step_of_the_wall_clock_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:

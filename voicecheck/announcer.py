@@ -201,8 +201,7 @@ class Loudspeaker:
     def _open(self) -> Any:
         device = self._device
         try:
-            sounddevice = importlib.import_module("sounddevice")
-            stream = sounddevice.OutputStream(
+            stream = _portaudio().OutputStream(
                 samplerate=RATE_HZ,
                 blocksize=RATE_HZ // 100,
                 device=int(device) if device and device.isdecimal() else device,
@@ -223,6 +222,18 @@ class Loudspeaker:
     def _close_stream(self) -> None:
         with contextlib.suppress(Exception):  # a device that is gone may complain
             self._stream.close()
+
+
+def _portaudio() -> Any:
+    """PortAudio with the devices of now: it looks for them only when it is initialised.
+
+    That would end other streams, and there is none: the microphone has a process of its own.
+    """
+    sounddevice = importlib.import_module("sounddevice")
+    with contextlib.suppress(sounddevice.PortAudioError):  # it is not initialised
+        sounddevice._terminate()
+    sounddevice._initialize()
+    return sounddevice
 
 
 def _no_loudspeaker(device: str | None, error: Exception) -> AnnouncerError:

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import click
 
+from voicecheck.after.aggregates import summarise
 from voicecheck.after.examine import Examined, examine
-from voicecheck.after.figures import summarise
 from voicecheck.after.optional import MissingLibrary
 from voicecheck.after.proof import proof
+from voicecheck.after.together import cases_page, cases_text
 from voicecheck.chain import parse_checkpoint
-from voicecheck.collection import CollectionError, cases_page, cases_text, collect
+from voicecheck.collection import CollectionError, collect
 from voicecheck.export import FORMATS, export
 from voicecheck.journal import JournalError, read
 from voicecheck.replay import BrokenLog
@@ -103,6 +104,9 @@ def review_command(
 def export_command(log: Path, to: str, out: Path | None) -> None:
     """Give a log to other programs: csv (RFC 4180), fhir (R4 JSON), xes (IEEE 1849).
 
+    In csv a text that begins like a formula (= + - @, a tab or a line break) has a single quote
+    before it, so that no spreadsheet runs it; numbers stay numbers. The log has the text as it was.
+
     A log that does not hold is not exported; `voicecheck review` shows what of it still holds.
     """
     with _sentences(log):
@@ -128,8 +132,11 @@ def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
     """Sum up all logs (*.log) of a folder: a table here, a page with run charts, Parquet tables.
 
     Damaged logs are listed, and counted in no figure; of a record that is there twice the longest
-    log counts. Labels, such as the trainee's level or the difficulty grade, come from a small file
-    beside the logs, never from the logs.
+    log counts. Every log is proved anew each time: nothing found earlier is taken on trust.
+
+    Labels, such as the trainee's level or the difficulty grade, come from a small file beside the
+    logs, never from the logs. Each value gets run charts of its own; a month with fewer than five
+    of its cases is shown there, and moves no limit.
     """
     with _sentences(folder):
         home = collect(folder, out, labels)

@@ -1,23 +1,19 @@
-"""Many logs together: proved one by one, laid down as Parquet, summed up as a table and a page."""
+"""Many logs together: proved one by one, and laid down as Parquet."""
 
 from __future__ import annotations
 
 import csv
 import hashlib
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
 from voicecheck.after.examine import examine
-from voicecheck.after.figures import CHARTED, FIGURES, HEALTH, Groups, Summary
 from voicecheck.after.layout import PARTITIONED, TABLES, Row, Rows, write
-from voicecheck.after.pages import drawn, page
 from voicecheck.after.rows import rows
-from voicecheck.after.runchart import Series, run_chart
 from voicecheck.journal import JournalError, read
-from voicecheck.wording import CAUTION
 
 BATCH = 100
 """Logs a process takes at once; fewer logs than that are not worth a second process."""
@@ -115,55 +111,3 @@ def _labels(path: Path) -> Iterator[Row]:
                 )
     except (OSError, UnicodeDecodeError) as error:
         raise CollectionError(f"{path} cannot be read ({error}); check its name.") from error
-
-
-# ---------------------------------------------------------------------------------- told together
-
-
-def cases_page(summary: Summary, title: str) -> str:
-    """The summary as one self-contained page."""
-    charts = [_series(name, summary.months) for name in CHARTED]
-    return page(
-        "cases.html.j2",
-        title=title,
-        summary=summary,
-        figures=FIGURES,
-        course=[name for name in FIGURES if name not in HEALTH],
-        health=["cases", *HEALTH],
-        written=written,
-        charts=[(series, drawn(run_chart(series))) for series in charts if series.values],
-        caution=CAUTION,
-    )
-
-
-def written(name: str, value: float | None) -> str:
-    """One figure as people read it; a dash where there is nothing to work it out from."""
-    return "–" if value is None else FIGURES[name].write(value)
-
-
-def _series(name: str, months: Groups) -> Series:
-    figure = FIGURES[name]
-    known = {month: row[name] for month, row in months.items() if row[name] is not None}
-    return Series(
-        title=figure.name,
-        unit=figure.unit,
-        months=tuple(known),
-        values=tuple(value * figure.scale for value in known.values()),
-        most=figure.most,
-    )
-
-
-def cases_text(summary: Summary) -> str:
-    """The summary in a few lines, for the terminal."""
-    lines = [*_overall(summary.overall), "", "Required and other items, stated in the course:"]
-    lines += [f"  {item['stated']:7.1%}  {item['name']}" for item in summary.items]
-    if summary.damaged:
-        lines += ["", f"{len(summary.damaged)} logs damaged or doubled, in no figure:"]
-        lines += [f"  {row['file']}: {row['damage']}" for row in summary.damaged]
-    return "\n".join(lines)
-
-
-def _overall(row: Mapping[str, float | None]) -> Iterator[str]:
-    for name, figure in FIGURES.items():
-        unit = f" ({figure.unit})" if figure.unit else ""
-        yield f"{written(name, row[name]):>10}  {figure.name}{unit}"

@@ -1,9 +1,9 @@
 """Serves the prompt display: one page that shows the last View, and one page for entry by hand.
 
 It never sees the case or the journal, and holds nothing but the last View. If it fails, the case
-goes on. Whoever may only read cannot enter: reading beyond this machine has a token of its own,
-made from the one that entry needs. Both travel unencrypted: beyond this machine, use a network
-that you trust.
+goes on, and it is served again at the same address. Whoever may only read cannot enter: reading
+beyond this machine has a token of its own, made from the one that entry needs. Both travel
+unencrypted: beyond this machine, use a network that you trust.
 """
 
 from __future__ import annotations
@@ -32,6 +32,9 @@ from voicecheck.screen import View
 
 BEAT_S = 1.0
 """A sign of life to every reader; the page calls itself stale after three that did not come."""
+
+RETRY_S = 1.0
+"""Between the end of a server and the next one."""
 
 MOST_READERS = 32
 """At one time; more are told to come back."""
@@ -79,8 +82,8 @@ class Display:
         self._latest: _Shown | None = None
         self._news = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._up = threading.Event()
-        self._closing = False
+        self._up, self._closing = threading.Event(), threading.Event()
+        self._trouble = ""
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
 
@@ -97,31 +100,52 @@ class Display:
     @property
     def trouble(self) -> str:
         """What is wrong with the display; "" while it serves."""
-        dead = self._thread is not None and not self._thread.is_alive() and not self._closing
-        return "The display's server has stopped." if dead else ""
+        return self._trouble
 
     def start(self) -> None:
         """Serve until close(); raises DisplayError if the address cannot be had."""
         listener = self._listener()
         self.port = listener.getsockname()[1]
-        config = uvicorn.Config(
-            guarded(self._routes(), self.host),
-            http="h11",
-            ws="none",
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            limit_concurrency=MOST_READERS,
-            timeout_graceful_shutdown=1,
-            timeout_keep_alive=1,  # an idle connection may be dead: better none to come back to
-        )
-        self._server = uvicorn.Server(config)
         self._thread = threading.Thread(
-            target=self._server.run, args=([listener],), name="display", daemon=True
+            target=self._serve, args=(listener,), name="display", daemon=True
         )
         self._thread.start()
         if not self._up.wait(10):
             raise DisplayError("The prompt display did not start; start the program again.")
+
+    def _serve(self, listener: socket.socket) -> None:
+        """One server after the other until close(): one that ends by itself has failed."""
+        self._run(listener)
+        while not self._closing.wait(RETRY_S):
+            try:
+                self._run(self._listener())
+            except DisplayError as error:
+                self._trouble = str(error)
+
+    def _run(self, listener: socket.socket) -> None:
+        server = self._server = uvicorn.Server(
+            uvicorn.Config(
+                guarded(self._routes(), self.host),
+                http="h11",
+                ws="none",
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                limit_concurrency=MOST_READERS,
+                timeout_graceful_shutdown=1,
+                timeout_keep_alive=1,  # an idle connection may be dead: better none to come back to
+            )
+        )
+        if self._closing.is_set():
+            server.should_exit = True
+        why = ""
+        with listener:  # a server that fails leaves it open
+            try:
+                server.run([listener])
+            except (Exception, SystemExit) as error:  # noqa: BLE001  # whatever ended it is told
+                why = f" ({type(error).__name__}: {error})"
+        if not self._closing.is_set():
+            self._trouble = f"The display's server has stopped{why}: it is started again."
 
     def show(self, view: View) -> None:
         """Show this instead of whatever was shown; never waits for a reader."""
@@ -132,7 +156,7 @@ class Display:
 
     def close(self) -> None:
         """Stop serving; readers see that what they show grows stale."""
-        self._closing = True
+        self._closing.set()
         self._tell()
         if self._server is not None and self._thread is not None:
             self._server.should_exit = True
@@ -161,7 +185,7 @@ class Display:
     async def _events(self) -> AsyncIterator[str]:
         seen = 0
         yield "retry: 1000\n\n"
-        while not self._closing:
+        while not self._closing.is_set():
             news, shown = self._news, self._latest
             if shown is not None and shown.number != seen:
                 seen = shown.number
@@ -203,7 +227,8 @@ class Display:
 
     @asynccontextmanager
     async def _lifespan(self, _app: Starlette) -> AsyncIterator[None]:
-        self._loop = asyncio.get_running_loop()
+        self._loop, self._news = asyncio.get_running_loop(), asyncio.Event()
+        self._trouble = ""
         self._up.set()
         yield
 

@@ -1,27 +1,28 @@
 """Live sound comes in as one `for` loop over blocks; what fails comes in as a Trouble.
 
-To its user, a microphone, a file and a stream are alike: the form of a block is recording.py's,
-whose loops this module hands on. The microphone's own blocks are shorter, for nothing may be
-answered before its block has come. It never stops by itself, so its user can keep time by it.
+To its user, a microphone, a file and a stream are alike: the form of a block is recording.py's. The
+microphone's own blocks are shorter, for nothing may be answered before its block has come. It never
+stops by itself, so its user can keep time by it.
 """
 
 from __future__ import annotations
 
-import contextlib
-import importlib
+import json
 import queue
+import subprocess
+import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import IO, TYPE_CHECKING, Protocol
 
 from voicecheck.inputs import Trouble
-from voicecheck.recording import RATE_HZ, AudioError, from_file, from_stream
+from voicecheck.recording import RATE_HZ, AudioError
+from voicecheck.watchdog import STALLED, START_GRACE_S, Watchdog
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator
 
-__all__ = ["BLOCK_S", "RATE_HZ", "RETRY_S", "SILENCE", "AudioError", "Block", "Stream", "Watchdog"]
-__all__ += ["from_file", "from_sound_card", "from_stream"]
+__all__ = ["BLOCK_S", "RATE_HZ", "SILENCE", "AudioError", "Block", "Stream", "from_sound_card"]
 
 Block = bytes | Trouble
 
@@ -31,47 +32,13 @@ LATENCY_S = 0.04
 SILENCE = bytes(2 * round(RATE_HZ * BLOCK_S))
 """The block that stands in for sound that does not come."""
 
-STALLED_AFTER_S = 0.5
-START_GRACE_S = 3.0
-LAGGING_BY_S = 0.4
 RETRY_S = 0.5
-CLOCK_DRIFT = 0.0005
-"""How far a sound card's clock may differ from ours: five times a usual crystal (from memory)."""
+OPENING_S = 10.0
+"""Longer than a slow machine takes for it (measured: 0.1 to 0.4 s on a busy one)."""
 QUEUE_BLOCKS = round(3 / BLOCK_S)
 """Sound that waits for a slow computer: older than three seconds it is better lost, and said so."""
 
 
-class Watchdog:
-    """Judges one open stream by the blocks that came and when; PortAudio itself keeps silent.
-
-    Thresholds are for failures provoked on a virtual sound card: the first block came up to 2.1 s
-    after the start, the others 100–165 ms apart; of lost sound no flag told, only the clock.
-    """
-
-    def __init__(self, opened_s: float) -> None:
-        self._last_s = self._began_s = opened_s
-        self._heard_s = self._behind_s = self._usual_s = 0.0
-        self.begun = False
-
-    def heard(self, duration_s: float, came_s: float) -> str:
-        """A block came; returns a complaint if sound before it is missing or stale, else ""."""
-        if not self.begun:
-            self.begun, self._began_s = True, came_s - duration_s
-        allowed_s = self._usual_s + CLOCK_DRIFT * (came_s - self._last_s)
-        self._heard_s += duration_s
-        self._last_s = came_s
-        behind_s = came_s - self._began_s - self._heard_s
-        self._usual_s = min(behind_s, allowed_s)
-        return _LAGGING if behind_s - self._usual_s > LAGGING_BY_S else ""
-
-    def missed(self, now_s: float) -> str:
-        """No block came; returns a complaint if none has for too long, else ""."""
-        patience_s = STALLED_AFTER_S if self.begun else START_GRACE_S
-        return _STALLED if now_s - self._last_s > patience_s else ""
-
-
-_LAGGING = "A piece of the sound from the microphone was lost: say the last words again."
-_STALLED = "No sound comes from the microphone: check its cable and its switch."
 _GONE = "The microphone is gone: plug it in again."
 _TOO_SLOW = "Sound was lost because the computer is too slow: end other programs on it."
 
@@ -95,41 +62,56 @@ class Stream(Protocol):
 def from_sound_card(
     device: str | None = None,
     *,
+    patient: bool = False,
     open_stream: Callable[[str | None], Stream] | None = None,
     clock_s: Callable[[], float] = time.monotonic,
     wait: Callable[[float], None] = time.sleep,
 ) -> Iterator[Block]:
     """Blocks in real time, for ever; raises AudioError at once if there is no microphone now.
 
-    Every later failure is a Trouble, and its end another one; the device is opened again until it
-    works. Meanwhile blocks of `SILENCE` stand in for the sound, in step with the clock.
+    When `patient`, that is a Trouble as every later failure is, and its end another one; the device
+    is opened again until it works. Meanwhile blocks of `SILENCE` stand in for the sound, in step
+    with the clock.
     """
-    open_it = open_stream or _PortAudioStream
-    return _live(open_it(device), lambda: open_it(device), clock_s, wait)
+    make = open_stream or _Captured
+
+    def open_it() -> Stream:
+        return make(device)
+
+    return _live(_sound(None if patient else open_it(), open_it, clock_s, wait))
 
 
-def _live(
-    stream: Stream,
-    reopen: Callable[[], Stream],
+def _live(sound: Iterator[bytes | str]) -> Iterator[Block]:
+    """A complaint becomes a Trouble, which is over with the next sound; meanwhile no other one."""
+    trouble = ""
+    for heard in sound:
+        if isinstance(heard, str):
+            if not trouble:
+                trouble = heard
+                yield Trouble(part="microphone", message=trouble)
+            continue
+        if trouble and heard is not SILENCE:
+            yield Trouble(part="microphone", message=trouble, over=True)
+            trouble = ""
+        yield heard
+
+
+def _sound(
+    stream: Stream | None,
+    open_it: Callable[[], Stream],
     clock_s: Callable[[], float],
     wait: Callable[[float], None],
-) -> Iterator[Block]:
-    trouble = ""
+) -> Iterator[bytes | str]:
+    """Sound and complaints, of one stream after the other."""
+    if stream is None:
+        stream = yield from _opened(None, open_it, wait)
     while True:
         try:
-            for heard in _until_failure(stream, clock_s):
-                if isinstance(heard, bytes):
-                    if trouble and heard is not SILENCE:
-                        yield Trouble(part="microphone", message=trouble, over=True)
-                        trouble = ""
-                    yield heard
-                elif not trouble:
-                    trouble = heard
-                    yield Trouble(part="microphone", message=trouble)
+            yield from _until_failure(stream, clock_s)
         except BaseException:
             _aside(stream.close).join(1)
             raise
-        stream = yield from _reopened(stream, reopen, wait)
+        stream = yield from _opened(stream, open_it, wait)
 
 
 def _until_failure(stream: Stream, clock_s: Callable[[], float]) -> Iterator[bytes | str]:
@@ -152,23 +134,32 @@ def _until_failure(stream: Stream, clock_s: Callable[[], float]) -> Iterator[byt
             yield block
 
 
-def _reopened(
-    stream: Stream, reopen: Callable[[], Stream], wait: Callable[[float], None]
-) -> Generator[bytes, None, Stream]:
-    """Silence until the device works again; closing and opening it may hang, so we wait aside."""
+def _opened(
+    failed: Stream | None, open_it: Callable[[], Stream], wait: Callable[[float], None]
+) -> Generator[bytes | str, None, Stream]:
+    """Silence, and why there is no sound, until there is; closing and opening it may hang, so we
+    wait aside.
+    """
     opened: list[Stream] = []
+    complaints: list[str] = []
 
     def attempt() -> None:
-        with contextlib.suppress(AudioError):
-            opened.append(reopen())
+        try:
+            opened.append(open_it())
+        except AudioError as error:
+            complaints.append(str(error))
 
-    working = _aside(stream.close)
+    working, waited_s = _aside(failed.close if failed else attempt), 0.0
     while not opened:
-        for _ in range(round(RETRY_S / BLOCK_S)):
-            wait(BLOCK_S)
-            yield SILENCE
-        if not working.is_alive() and not opened:
-            working = _aside(attempt)
+        wait(BLOCK_S)
+        waited_s += BLOCK_S
+        yield SILENCE
+        if complaints:
+            yield complaints.pop()
+        if waited_s > START_GRACE_S:
+            yield STALLED
+        if waited_s >= RETRY_S and not working.is_alive() and not opened:
+            working, waited_s = _aside(attempt), 0.0
     return opened[0]
 
 
@@ -180,36 +171,41 @@ def _aside(work: Callable[[], None]) -> threading.Thread:
     return thread
 
 
-class _PortAudioStream:
-    """A `Stream` of the sound card, through PortAudio, which calls us on a thread of its own."""
+class _Captured:
+    """A `Stream` of the sound card, through a process of its own: what it sends, see capture.py."""
 
     def __init__(self, device: str | None) -> None:
-        self._blocks: queue.Queue[tuple[bytes, float]] = queue.Queue(QUEUE_BLOCKS)
-        self._lost, self._ended = threading.Event(), threading.Event()
+        frames = round(RATE_HZ * BLOCK_S)
+        form = (str(RATE_HZ), str(frames), str(LATENCY_S))
         try:
-            sounddevice = importlib.import_module("sounddevice")
-            self._stream = sounddevice.RawInputStream(
-                samplerate=RATE_HZ,
-                blocksize=round(RATE_HZ * BLOCK_S),
-                device=int(device) if device and device.isdecimal() else device,
-                channels=1,
-                dtype="int16",
-                latency=LATENCY_S,
-                callback=self._receive,
-                finished_callback=self._ended.set,
+            self._child = subprocess.Popen(  # noqa: S603  # our own module, no shell
+                (sys.executable, "-m", "voicecheck.capture", *form, device or ""),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
             )
-            self._stream.start()
-        except Exception as error:
+        except OSError as error:
+            raise AudioError(f"The microphone's process does not start ({error}).") from error
+        assert self._child.stdout is not None  # noqa: S101
+        self._blocks: queue.Queue[tuple[bytes, float]] = queue.Queue(QUEUE_BLOCKS)
+        self._lost = threading.Event()
+        self._reader = threading.Thread(
+            target=self._receive, args=(self._child.stdout, 1 + 2 * frames), daemon=True
+        )
+        complaint = _answered(self._child)
+        if complaint:
             self.close()
-            raise _no_microphone(device, error) from error
+            raise AudioError(complaint)
+        self._reader.start()
 
-    def _receive(self, data: Any, _frames: int, _time: object, status: Any) -> None:
-        if status.input_overflow:
-            self._lost.set()
-        try:
-            self._blocks.put_nowait((bytes(data), time.monotonic()))
-        except queue.Full:
-            self._lost.set()
+    def _receive(self, pipe: IO[bytes], length: int) -> None:
+        while len(sent := pipe.read(length)) == length:
+            if sent[0]:
+                self._lost.set()
+            try:
+                self._blocks.put_nowait((sent[1:], time.monotonic()))
+            except queue.Full:
+                self._lost.set()
 
     def read(self, timeout_s: float) -> tuple[bytes, float] | None:
         try:
@@ -223,21 +219,25 @@ class _PortAudioStream:
         return was_lost
 
     def alive(self) -> bool:
-        return not self._ended.is_set()
+        return self._reader.is_alive()
 
     def close(self) -> None:
-        with contextlib.suppress(Exception):  # a device that is gone may complain
-            self._stream.close()
+        self._child.kill()
+        if self._reader.is_alive():
+            self._reader.join()
+        with self._child:  # waits, and closes its pipes
+            pass
 
 
-def _no_microphone(device: str | None, error: Exception) -> AudioError:
-    """A sentence for whatever sounddevice raises: OSError, ValueError, PortAudioError."""
-    if isinstance(error, OSError):
-        return AudioError(
-            "The sound library PortAudio is missing: install it (on Debian the package "
-            "libportaudio2), or give a recording instead of the microphone."
-        )
-    return AudioError(
-        f"The microphone {device or 'that the system uses by default'} cannot be opened "
-        f"({error}): plug one in, name another, or end the program that holds it."
-    )
+def _answered(child: subprocess.Popen[bytes]) -> str:
+    """Why it could not open the microphone; "" when it did. One that does not answer is ended."""
+    assert child.stdout is not None  # noqa: S101
+    timer = threading.Timer(OPENING_S, child.kill)
+    timer.start()
+    try:
+        answer: dict[str, str] = json.loads(child.stdout.readline())
+    except ValueError:
+        return "The microphone did not open: plug it in again, or end the program that holds it."
+    finally:
+        timer.cancel()
+    return answer.get("error", "")

@@ -19,7 +19,7 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
     log = told(story)
     last, spans = log.steps[-1], tuple(stated.spans(log))
     asked, statements = tuple(stated.asked(log)), tuple(stated.statements(log))
-    first_act = stated.first_act(log, spans)
+    acts = tuple(stated.acts(log, spans))
     refusals, corrections = tuple(notable.refusals(log)), tuple(notable.corrections(log))
     events = tuple(notable.events(log))
     to_look_at = sorted(
@@ -37,7 +37,7 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
             log,
             asked=asked,
             statements=statements,
-            first_act=first_act,
+            acts=acts,
             refusals=refusals,
             departures=departures,
         ),
@@ -45,7 +45,7 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
         statements=statements,
         spans=spans,
         stretches=tuple(stated.stretches(log)),
-        first_act=first_act,
+        acts=acts,
         pause=stated.pause(log),
         refusals=refusals,
         corrections=corrections,

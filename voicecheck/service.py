@@ -29,15 +29,15 @@ takes a loudspeaker's echo down to the noise floor)."""
 
 
 class Ears(Protocol):
-    """Turns audio into utterances."""
+    """Turns audio into utterances, and may fail."""
 
-    def hear(self, block: bytes) -> list[Heard]:
-        """Listen to a block; the utterances that ended in it."""
+    def hear(self, block: bytes) -> Sequence[Heard | Trouble]:
+        """Listen to a block; the utterances that ended in it, and what fails or works again."""
 
     def skip(self, block: bytes) -> None:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
 
-    def finish(self) -> list[Heard]:
+    def finish(self) -> Sequence[Heard | Trouble]:
         """The audio has ended; the utterance that was still open, if any."""
 
 

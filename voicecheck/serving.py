@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import secrets
-import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass, replace
@@ -22,19 +21,13 @@ from voicecheck.foreseen import foreseen
 from voicecheck.inputs import Entered, Trouble
 from voicecheck.journal import Journal, JournalError, read
 from voicecheck.keys import keys
-from voicecheck.microphone import (
-    BLOCK_S,
-    RETRY_S,
-    SILENCE,
-    AudioError,
-    Block,
-    from_sound_card,
-)
+from voicecheck.microphone import Block
 from voicecheck.procedure import Procedure
 from voicecheck.replay import replay
 from voicecheck.screen import View
 from voicecheck.service import Service
 from voicecheck.stage import RecordingStopped, Setting, opening, voice_for
+from voicecheck.steady import SteadyEars
 from voicecheck.view import stopped, view
 from voicecheck.wording import JOURNAL_FAILED, checkpoint_aloud
 
@@ -75,32 +68,6 @@ def recorded_procedure(path: Path) -> Procedure | None:
         return None
     lines = read(path).lines
     return replay(lines).procedure if lines else None
-
-
-def patient_microphone(
-    device: str | None,
-    open_it: Callable[[str | None], Iterator[Block]] = from_sound_card,
-    wait: Callable[[float], None] = time.sleep,
-) -> Iterator[Block]:
-    """The microphone, which may be missing at the start: until it comes the case goes on by hand.
-
-    A system that finds its devices only when a program starts needs this one started again.
-    """
-    missing = False
-    while True:
-        try:
-            sound = open_it(device)
-            break
-        except AudioError as error:
-            if not missing:
-                missing = True
-                yield Trouble(part="microphone", message=str(error))
-            for _ in range(round(RETRY_S / BLOCK_S)):
-                wait(BLOCK_S)
-                yield SILENCE
-    if missing:
-        yield Trouble(part="microphone", message="It could be opened.", over=True)
-    yield from sound
 
 
 def serve(
@@ -168,7 +135,7 @@ class _Served:
         last = decode_record(lines[-1]).at if lines else None
         now, self._gap_s = clock.live_after(last) if last else (clock.live(), 0.0)
         self.service = Service(
-            log=log, ears=setting.ears, voice=self._voice, now=now, show=self._show
+            log=log, ears=SteadyEars(setting.ears), voice=self._voice, now=now, show=self._show
         )
 
     def live(self, sound: Callable[[], Iterable[Block]]) -> Service:
@@ -226,15 +193,16 @@ class _Served:
 
     def _inputs(self, sound: Iterable[Block]) -> Iterator[Block | Entered]:
         """The sound, and between its blocks what was entered, and what is wrong beside it."""
-        steps, display_works = clock.Steps(), True
+        steps, display_fails = clock.Steps(), False
         for block in sound:
             yield block
             while not self._entered.empty():
                 yield self._entered.get()
             yield from _as_troubles(steps.seen())
-            if display_works and self._display.trouble:
-                display_works = False
-                yield Trouble(part="display", message=self._display.trouble)
+            if display_fails is not bool(trouble := self._display.trouble):
+                display_fails = bool(trouble)
+                message = trouble or "It is served again."
+                yield Trouble(part="display", message=message, over=not trouble)
             if self._shown_listening is not self.service.listening:
                 self._refresh()
             if self._ending.asked:

@@ -126,12 +126,13 @@ class Stood:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class FirstAct:
-    """The first clipping or dividing on record."""
+class Act:
+    """One clipping or dividing on record, and what stood at that moment."""
 
     at: Moment
     name: str
-    outside: bool
+    during: str
+    """The emergency or bail-out in which it was noted; "" for one stated in the course."""
     criteria: tuple[Stood, ...]
     pause: Stood
 
@@ -222,7 +223,8 @@ class Report:
     spans: tuple[Span, ...]
     stretches: tuple[Stretch, ...]
     """Cover the whole log, without gap or overlap."""
-    first_act: FirstAct | None
+    acts: tuple[Act, ...]
+    """Every clipping and dividing on record, in the order of the log."""
     pause: Pause
     refusals: tuple[Happening, ...]
     corrections: tuple[Happening, ...]
@@ -238,3 +240,13 @@ class Report:
     """Number of lines and hash of the last, as chain.Checkpoint prints it."""
     code: str
     """The same, short enough to be copied by hand."""
+
+    @property
+    def first_act(self) -> Act | None:
+        """The first that was stated in the course: what stood before it was asked for."""
+        return next((act for act in self.acts if not act.during), None)
+
+    @property
+    def acts_outside(self) -> tuple[Act, ...]:
+        """Those noted in an emergency or a bail-out, where no criterion stands."""
+        return tuple(act for act in self.acts if act.during)

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 ROW_IN = 0.33
 STYLE = {
     "svg.fonttype": "none",
+    "text.parse_math": False,
     "svg.hashsalt": "voicecheck",
     "font.family": "sans-serif",
     "font.size": 9,

@@ -59,13 +59,13 @@ def _case(report: Report) -> Row:
 
 
 def _act(report: Report) -> Row:
-    act = report.first_act
-    if act is None:
+    if not report.acts:
         return {}
+    act = report.acts[0]
     stood_s = [one.stood_s for one in act.criteria if one.stood_s is not None]
     return {
         "first_act_s": act.at.since_s,
-        "first_act_outside": act.outside,
+        "first_act_outside": bool(act.during),
         "criteria_stood_s": min(stood_s) if len(stood_s) == len(act.criteria) else None,
         "pause_before_act": act.pause.stood_s is not None,
     }

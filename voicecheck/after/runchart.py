@@ -1,171 +1,156 @@
-"""Run charts of single values and their moving ranges with natural limits (XmR), and their picture.
-
-Limits of the values: mean ± 3 · (mean moving range) / 1.128, that is 2.66 mean moving ranges to
-either side: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2, individuals control
-charts. Limit of the moving ranges: 3.267 times their mean, the same handbook's upper limit of
-ranges (6.3.2.1) for two values.
-"""
+"""Run charts as an SVG picture: values above, moving ranges below, each with its natural limits."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
-from voicecheck.after.marks import BLACK, BLUE, QUIET, VERMILION
+from voicecheck.after.marks import BLACK, BLUE, QUIET, VERMILION, WIDTH_IN
 from voicecheck.after.optional import library
 from voicecheck.after.picture import STYLE, svg
+from voicecheck.after.xmr import Point, Series
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-D2 = 1.128
-"""Mean range of two values from a normal distribution, in standard deviations (same source)."""
-
-D3 = 0.853
-"""Standard deviation of that range, in the same unit (6.3.2.1)."""
-
-FEWEST = 6
-"""Below so many values no limits are drawn: they would rest on too little (common practice, no
-source)."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Limits:
-    """Where values lie while nothing but chance moves them."""
-
-    mean: float
-    lower: float
-    upper: float
-    jump_mean: float
-    """Mean moving range: from one value to the next."""
-    jump_upper: float
-
-
-def limits(values: Sequence[float]) -> Limits:
-    """Of at least two values in the order of time; raises ValueError for fewer."""
-    if len(values) < 2:
-        raise ValueError("limits need at least two values")
-    mean = fmean(values)
-    jump = fmean(jumps(values))
-    reach = 3 * jump / D2
-    return Limits(
-        mean=mean,
-        lower=mean - reach,
-        upper=mean + reach,
-        jump_mean=jump,
-        jump_upper=jump * (1 + 3 * D3 / D2),
-    )
-
-
-def jumps(values: Sequence[float]) -> list[float]:
-    """The moving ranges: one fewer than there are values."""
-    return [abs(now - was) for was, now in pairwise(values)]
+ACROSS = 3
+"""Charts in a row where there are several groups."""
+ALONE_IN = WIDTH_IN / 2
+"""Width of a chart alone."""
+TITLE_IN, PANEL_IN = 0.3, 2.7
+LEFT_IN, RIGHT_IN = 0.5, 1.08
+"""Room for the scale and for the names of the limits."""
+MONTH_IN, LINE_IN = 0.62, 0.13
+"""Room that the name of a month and a line of small print take."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Series:
-    """One figure, month by month."""
+class Band:
+    """What one pair of axes shows."""
 
     title: str
-    unit: str
-    months: tuple[str, ...]
-    values: tuple[float, ...]
-    least: float = 0.0
-    """No value can be below."""
-    most: float = float("inf")
-
-    @property
-    def limits(self) -> Limits | None:
-        """None for too few months; they may lie beyond what is possible, and then say nothing."""
-        return limits(self.values) if len(self.values) >= FEWEST else None
-
-    @property
-    def outside(self) -> tuple[str, ...]:
-        """Months beyond the limits: worth a question."""
-        found = self.limits
-        if found is None:
-            return ()
-        return tuple(
-            month
-            for month, value in zip(self.months, self.values, strict=True)
-            if not found.lower <= value <= found.upper
-        )
-
-    @property
-    def jumped(self) -> tuple[str, ...]:
-        """Months that differ from the month before by more than the limit."""
-        found = self.limits
-        if found is None:
-            return ()
-        return tuple(
-            month
-            for month, jump in zip(self.months[1:], jumps(self.values), strict=True)
-            if jump > found.jump_upper
-        )
+    bold: bool
+    foot_in: float
+    """Above the foot of the chart."""
+    high_in: float
+    points: Sequence[Point]
+    hollow: Sequence[Point]
+    odd: Sequence[Point]
+    """Beyond a limit."""
+    levels: Sequence[tuple[str, float]]
+    """The mean, then its limits."""
 
 
-def run_chart(series: Series) -> str:
-    """The chart as one <svg> element: values above, moving ranges below, each with its limits."""
+def run_charts(title: str, groups: Sequence[Series]) -> str:
+    """The groups' charts as one <svg> element, all on one scale, each with its own limits."""
+    across = min(ACROSS, len(groups))
+    rows = -(-len(groups) // across)
+    wide_in = ALONE_IN if across == 1 else WIDTH_IN
+    high_in = TITLE_IN + PANEL_IN * rows
     with library("matplotlib").rc_context(STYLE):
-        figure = library("matplotlib.figure").Figure(figsize=(5.2, 3.0))
-        above = figure.add_axes((0.09, 0.42, 0.7, 0.48))
-        below = figure.add_axes((0.09, 0.1, 0.7, 0.21))
-        above.set_title(f"{series.title}: {series.unit}", loc="left", x=-0.06, fontsize=10)
-        below.set_title("change from the month before", loc="left", x=-0.06, fontsize=8, pad=3)
-        found = series.limits
-        _points(above, series.months, series.values, series.outside)
-        _points(below, series.months, [None, *jumps(series.values)], series.jumped)
-        if found is not None:
-            _level(above, "upper limit", found.upper, "bottom", series)
-            _level(above, "mean", found.mean, "center", series)
-            _level(above, "lower limit", found.lower, "top", series)
-            _level(below, "upper limit", found.jump_upper, "bottom")
-            _level(below, "mean", found.jump_mean, "center")
-        above.tick_params(labelbottom=False)
+        figure = library("matplotlib.figure").Figure(figsize=(wide_in, high_in))
+        figure.text(0.1 / wide_in, 1 - 0.08 / high_in, title, fontsize=10, va="top")
+        drawn: list[tuple[Axes, Band]] = []
+        for number, series in enumerate(groups):
+            row, column = divmod(number, across)
+            at_in = (column * wide_in / across, high_in - TITLE_IN - (row + 1) * PANEL_IN)
+            for place, band in enumerate(_bands(series)):
+                axes = _axes(figure, at_in, wide_in / across, band)
+                if number:
+                    axes.sharey(drawn[place][0])
+                _draw(axes, band, series.months)
+                drawn.append((axes, band))
+        for axes, band in drawn:
+            _name_levels(axes, band)  # once their common scale is known
         return svg(figure)
 
 
-def _points(
-    axes: Axes, months: Sequence[str], values: Sequence[float | None], beyond: Sequence[str]
-) -> None:
-    """Points and a line; what lies beyond a limit is a large diamond."""
-    places = range(len(months))
-    axes.plot(
-        [place for place in places if values[place] is not None],
-        [value for value in values if value is not None],
-        "-o",
-        color=BLUE,
-        linewidth=1.2,
-        ms=3.5,
-        clip_on=False,
+def _bands(series: Series) -> Iterator[Band]:
+    """The values, then the moving ranges; a limit beyond what is possible is left out."""
+    found = series.limits
+    named = (
+        {}
+        if found is None
+        else {"mean": found.mean, "lower limit": found.lower, "upper limit": found.upper}
     )
-    odd = [place for place in places if months[place] in beyond]
-    marked: list[Any] = [values[place] for place in odd]
-    axes.plot(odd, marked, "D", color=VERMILION, mec=BLACK, ms=7.5, zorder=4, clip_on=False)
-    step = max(1, len(months) // 6)
+    yield Band(
+        title=series.group if len(series.group) <= 30 else f"{series.group[:29]}…",
+        bold=True,
+        foot_in=1.22,
+        high_in=1.28,
+        points=series.points(),
+        hollow=series.points(few=True),
+        odd=series.outside,
+        levels=[(name, value) for name, value in named.items() if 0 <= value <= series.most],
+    )
+    yield Band(
+        title="change between filled points",
+        bold=False,
+        foot_in=0.3,
+        high_in=0.63,
+        points=series.changes(),
+        hollow=(),
+        odd=series.jumped,
+        levels=[("mean", found.jump_mean), ("upper limit", found.jump_upper)] if found else [],
+    )
+
+
+def _axes(figure: Figure, at_in: tuple[float, float], wide_in: float, band: Band) -> Axes:
+    whole_wide_in, whole_high_in = figure.get_size_inches()
+    return figure.add_axes(
+        (
+            (at_in[0] + LEFT_IN) / whole_wide_in,
+            (at_in[1] + band.foot_in) / whole_high_in,
+            (wide_in - LEFT_IN - RIGHT_IN) / whole_wide_in,
+            band.high_in / whole_high_in,
+        )
+    )
+
+
+def _draw(axes: Axes, band: Band, months: Sequence[str]) -> None:
+    """Points and a line; beyond a limit a large diamond, hollow what does not count."""
+    axes.set_title(
+        band.title,
+        loc="left",
+        fontsize=9 if band.bold else 8,
+        fontweight="bold" if band.bold else "normal",
+        pad=8 if band.bold else 3,
+    )
+    styles: Sequence[tuple[Sequence[Point], dict[str, Any]]] = (
+        (band.points, {"marker": "o", "ms": 3.5, "color": BLUE, "lw": 1.2}),
+        (band.hollow, {"marker": "o", "ms": 3.5, "color": BLUE, "lw": 0, "mfc": "white"}),
+        (band.odd, {"marker": "D", "ms": 7.5, "color": VERMILION, "lw": 0, "mec": BLACK}),
+    )
+    for points, style in styles:
+        places, values = [place for place, _ in points], [value for _, value in points]
+        axes.plot(places, values, clip_on=False, zorder=3, **style)
+    for name, value in band.levels:
+        stroke = "-" if name == "mean" else "--"
+        axes.axhline(value, color=QUIET, linewidth=1, linestyle=stroke, zorder=1)
+    room = max(1, int(axes.bbox.width / axes.figure.dpi / MONTH_IN))
+    step = -(-len(months) // room)
     axes.set_xlim(-0.5, len(months) - 0.5)
-    axes.set_xticks(list(places)[::step], months[::step], fontsize=8)
+    axes.set_xticks(range(0, len(months), step), months[::step])
     axes.locator_params(axis="y", nbins=5)
-    axes.tick_params(labelsize=8, color=QUIET)
     axes.margins(y=0.12)
+    axes.tick_params(labelsize=8, color=QUIET, labelbottom=not band.bold)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 
 
-def _level(axes: Axes, name: str, value: float, align: str, within: Series | None = None) -> None:
-    """A mean or limit, named at its right end; one beyond what is possible is left out."""
-    if within and not within.least <= value <= within.most:
-        return
-    axes.axhline(
-        value, color=QUIET, linewidth=1, linestyle="-" if name == "mean" else "--", zorder=1
-    )
-    axes.annotate(
-        f"{name} {value:.3g}",
-        (1.02, value),
-        xycoords=("axes fraction", "data"),
-        fontsize=8,
-        va=align,
-    )
+def _name_levels(axes: Axes, band: Band) -> None:
+    """Each at its right end, the limits' names a line away from the mean's at least."""
+    least, most = axes.get_ylim()
+    line = LINE_IN / band.high_in
+    for name, value in band.levels:
+        at, mean = ((each - least) / (most - least) for each in (value, band.levels[0][1]))
+        apart = {"lower limit": min(at, mean - line), "upper limit": max(at, mean + line)}
+        axes.annotate(
+            f"{name} {value:.3g}",
+            (1.02, apart.get(name, at)),
+            xycoords="axes fraction",
+            fontsize=8,
+            va="center",
+        )

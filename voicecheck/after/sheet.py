@@ -9,15 +9,24 @@ from collections.abc import Mapping
 from voicecheck.after.told import Step, Told
 from voicecheck.wording import took
 
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
+"""A cell that begins so would be run by a spreadsheet: OWASP, CSV Injection, and its ASVS 5.0,
+requirement 1.2.10; the remedy is theirs, too: a single quote in front."""
+
 
 def sheet(log: Told) -> str:
-    """Header and rows, lines ending in CR LF, quoted only where needed."""
+    """Header and rows, lines ending in CR LF, quoted only where needed, no cell a formula."""
     rows = [_row(log, step) for step in log.steps]
     memory = io.StringIO(newline="")
     writer = csv.DictWriter(memory, fieldnames=list(rows[0]), lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({name: harmless(cell) for name, cell in row.items()} for row in rows)
     return memory.getvalue()
+
+
+def harmless(cell: object) -> object:
+    """A text that a spreadsheet would take for a formula, with a single quote before it."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
 
 
 def _row(log: Told, step: Step) -> Mapping[str, object]:
@@ -26,7 +35,7 @@ def _row(log: Told, step: Step) -> Mapping[str, object]:
     return {
         "line": step.at.line,
         "utc": step.at.utc,
-        "elapsed_s": f"{step.at.since_s:.3f}",
+        "elapsed_s": round(step.at.since_s, 3),
         "taken_as": took(fact),
         "fact": type(fact).__name__,
         "item": item,

@@ -1,4 +1,4 @@
-"""What was stated, how long it stood, in which phase, and what stood at the first act."""
+"""What was stated, how long it stood, in which phase, and what stood at each act."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from itertools import pairwise
 
 from voicecheck import facts
 from voicecheck.after.findings import (
+    Act,
     Asked,
-    FirstAct,
     Moment,
     Pause,
     Span,
@@ -137,19 +137,21 @@ def _course(procedure: Procedure, state: State) -> tuple[str, bool]:
     return phase.title, True
 
 
-def first_act(told: Told, stood: Sequence[Span]) -> FirstAct | None:
-    """The first clipping or dividing on record; None if there was none."""
+def acts(told: Told, stood: Sequence[Span]) -> Iterator[Act]:
+    """Every clipping and dividing on record."""
+    left = ""
     for step in told.steps:
         fact = step.record.fact
-        if isinstance(fact, facts.Stated | facts.Noted) and _kind(told, fact.item) is Kind.ACT:
-            return FirstAct(
+        if isinstance(fact, facts.BailedOut | facts.Overridden):
+            left = because(told, fact)
+        elif isinstance(fact, facts.Stated | facts.Noted) and _kind(told, fact.item) is Kind.ACT:
+            yield Act(
                 at=step.at,
                 name=told.name(fact.item),
-                outside=isinstance(fact, facts.Noted),
+                during=left if isinstance(fact, facts.Noted) else "",
                 criteria=_stood(told, stood, Kind.CRITERION, step.at),
                 pause=_stood(told, stood, Kind.PAUSE, step.at)[0],
             )
-    return None
 
 
 def _stood(told: Told, spans: Sequence[Span], kind: Kind, at: Moment) -> tuple[Stood, ...]:

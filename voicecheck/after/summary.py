@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from voicecheck.after.findings import Asked, Departure, FirstAct, Happening, Statement
+from voicecheck.after.findings import Act, Asked, Departure, Happening, Statement
 from voicecheck.after.told import Told
 from voicecheck.rules import Mode
 
@@ -14,17 +14,17 @@ def in_one_sentence(
     *,
     asked: Sequence[Asked],
     statements: Sequence[Statement],
-    first_act: FirstAct | None,
+    acts: Sequence[Act],
     refusals: Sequence[Happening],
     departures: Sequence[Departure],
 ) -> str:
-    """The summary: at most five clauses, ending in a full stop."""
+    """The summary: at most six clauses, ending in a full stop."""
     last = log.steps[-1]
     closed = "closed" if last.after.mode is Mode.CLOSED else "not closed"
     clauses = (
         f"{log.procedure.head.title}, {duration(last.at.since_s)}",
         _stated(asked, statements),
-        _first_act(first_act),
+        *_acts(acts),
         *_counted(len(refusals), "command was", "commands were"),
         *_left(departures),
         f"the record was {closed}",
@@ -53,10 +53,28 @@ def _stated(asked: Sequence[Asked], statements: Sequence[Statement]) -> str:
     )
 
 
-def _first_act(first: FirstAct | None) -> str:
-    if first is None:
-        return "no clipping or dividing was stated"
-    when = f"when the first act ({first.name}) was {'noted' if first.outside else 'stated'}"
+def _acts(acts: Sequence[Act]) -> Iterator[str]:
+    """The first stated in the course and those noted outside it, whichever came first."""
+    outside, inside = [act for act in acts if act.during], [act for act in acts if not act.during]
+    within = " in the course" if outside else ""
+    clauses: list[tuple[int, str]] = []
+    if outside:
+        clauses.append((outside[0].at.line, _outside(outside)))
+    if inside:
+        clauses.append((inside[0].at.line, _first(inside[0], within)))
+    yield from (clause for _, clause in sorted(clauses))
+    if not inside:
+        yield f"no clipping or dividing was stated{within}"
+
+
+def _outside(acts: Sequence[Act]) -> str:
+    names = ", ".join(dict.fromkeys(act.name for act in acts))
+    ways = ", ".join(dict.fromkeys(act.during for act in acts))
+    return f"{names} noted outside the course ({ways})"
+
+
+def _first(first: Act, within: str) -> str:
+    when = f"when the first act{within} ({first.name}) was stated"
     stood_s = [one.stood_s for one in first.criteria if one.stood_s is not None]
     if len(stood_s) < len(first.criteria):
         return f"{when}, {len(stood_s)} of {len(first.criteria)} criteria stood"

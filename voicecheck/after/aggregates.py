@@ -21,6 +21,8 @@ class Figure:
     name: str
     unit: str
     write: Callable[[Any], str]
+    of: str = "count(*)"
+    """How many of the group's cases it is worked out from."""
     scale: float = 1.0
     """What a chart multiplies it with."""
     most: float = float("inf")
@@ -54,23 +56,32 @@ FIGURES: Mapping[str, Figure] = {
     ),
     "criteria_min": Figure(
         sql="median(criteria_s) / 60",
+        of="count(criteria_s)",
         name="time to all criteria",
         unit="minutes, median",
         write=_decimal,
     ),
     "stood_min": Figure(
         sql="median(criteria_stood_s) / 60",
+        of="count(criteria_stood_s)",
         name="criteria stood before the first act",
         unit="minutes, median",
         write=_decimal,
     ),
     "pause": Figure(
-        sql="avg(pause_before_act::int)",
-        name="pause taken before the first act",
-        unit="% of cases with an act",
+        sql="avg((pauses_held > 0)::int)",
+        name="pause held",
+        unit="% of cases",
         write=_percent,
         scale=100,
         most=100,
+    ),
+    "acts_outside": Figure(
+        sql="avg(first_act_outside::int)",
+        of="count(first_act_outside)",
+        name="first act in an emergency or bail-out",
+        unit="% of cases with an act",
+        write=_percent,
     ),
     "refusals": Figure(sql="avg(refusals)", name="refusals", unit="a case, mean", write=_decimal),
     "lapses": Figure(sql="avg(lapses)", name="lapses", unit="a case, mean", write=_decimal),
@@ -122,7 +133,10 @@ HEALTH = ("heard", "misheard", "confidence", "no_replies", "deaf", "trouble")
 """Figures of how well the machine heard and ran; the others are of the course."""
 
 Groups = Mapping[str, Row]
-"""Group → figure or item → value; None where a group has nothing to work it out from."""
+"""Group → figure or item → value; None where a group has nothing to work it out from.
+
+Beside each figure stands, as `<figure>_of`, how many cases it is worked out from.
+"""
 
 UNLABELLED = "(no label)"
 
@@ -134,6 +148,8 @@ class Summary:
     overall: Row
     months: Groups
     labels: Mapping[str, Groups]
+    label_months: Mapping[str, Mapping[str, Groups]]
+    """Label → its value → month → figure → value."""
     items: Sequence[Row]
     item_months: Groups
     """Month → item → share of its cases in which the item was stated in the course."""
@@ -157,6 +173,13 @@ def summarise(home: Path) -> Summary:
             found = rows(_aggregate(f"{by} AS grp, ", f"{tables} GROUP BY 1 ORDER BY 1"), *values)
             return {row["grp"]: row for row in found}
 
+        def monthly(label: str) -> Mapping[str, Groups]:
+            found: dict[str, dict[str, Row]] = defaultdict(dict)
+            grouped = f"{_LABELLED} GROUP BY 1, 2 ORDER BY 1, 2"
+            for row in rows(_aggregate(f"{_VALUE} AS grp, month, ", grouped), label):
+                found[row["grp"]][row["month"]] = row
+            return found
+
         def completion(by: str, tables: str, *values: str) -> Groups:
             found: dict[str, dict[str, float]] = defaultdict(dict)
             for row in rows(_COMPLETION.format(by=by, tables=tables), *values):
@@ -168,6 +191,7 @@ def summarise(home: Path) -> Summary:
             overall=rows(_aggregate("", "cases"))[0],
             months=groups("month", "cases"),
             labels={name: groups(_VALUE, _LABELLED, name) for name in names},
+            label_months={name: monthly(name) for name in names},
             items=rows(_ITEMS),
             item_months=completion("month", "items"),
             item_labels={
@@ -179,7 +203,9 @@ def summarise(home: Path) -> Summary:
         )
 
 
-_AGGREGATES = ", ".join(f'{figure.sql} AS "{name}"' for name, figure in FIGURES.items())
+_AGGREGATES = ", ".join(
+    f'{figure.sql} AS "{name}", {figure.of} AS "{name}_of"' for name, figure in FIGURES.items()
+)
 
 
 def _aggregate(group: str, tables: str) -> str:
@@ -199,7 +225,8 @@ FROM items GROUP BY place, item ORDER BY place, item
 """
 _HAPPENINGS = """
 SELECT kind, what, count(*) AS times, count(DISTINCT file) AS cases
-FROM happenings WHERE kind != 'other speech' GROUP BY kind, what
+FROM (SELECT * REPLACE (if(kind = 'gap', 'nobody listened', what) AS what) FROM happenings)
+WHERE kind != 'other speech' GROUP BY kind, what
 QUALIFY row_number() OVER (PARTITION BY kind ORDER BY times DESC, what) <= 8
 ORDER BY kind, times DESC, what
 """

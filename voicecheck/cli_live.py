@@ -1,0 +1,234 @@
+"""The commands for a live case: rehearse, listen, serve; cli.py adds them to the others."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import click
+
+from voicecheck import clock, serving
+from voicecheck.ending import when_asked
+from voicecheck.grammar import phrases
+from voicecheck.microphone import from_sound_card
+from voicecheck.procedure import Procedure, parse
+from voicecheck.recogniser import Recogniser
+from voicecheck.recording import from_file, from_stream
+from voicecheck.rehearsal import paced, perform, scenarios_in
+from voicecheck.shipped import folder
+from voicecheck.stage import Setting, live
+
+_DEFAULT = "laparoscopic_cholecystectomy"
+
+
+def _options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that every live case takes."""
+    for option in (
+        click.option(
+            "--case-dir",
+            type=click.Path(path_type=Path, file_okay=False),
+            default=Path("cases"),
+            show_default=True,
+            help="Where the logs go, one file a case.",
+        ),
+        click.option(
+            "--model",
+            type=click.Path(path_type=Path),
+            help="Folder of another Vosk model, instead of the one that came with the program.",
+        ),
+        click.option(
+            "--wording",
+            type=click.Choice(["full", "brief"]),
+            default="full",
+            show_default=True,
+            help="Full or brief prompts.",
+        ),
+        click.option("--mute", is_flag=True, help="Show the prompts; say nothing."),
+        click.option(
+            "--wav",
+            is_flag=True,
+            help="Say the prompts into a WAV file beside the log, instead of the loudspeaker.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+@click.command("rehearse")
+@click.argument("scenarios", nargs=-1, metavar="[SCENARIO …]")
+@click.option("--fast", is_flag=True, help="Do not wait for real time to pass; implies --mute.")
+@click.option(
+    "--voice",
+    help="Which of the scenario's recordings to play; default: the scenario's own choice.",
+)
+@_options
+def rehearse_command(
+    scenarios: tuple[str, ...],
+    *,
+    fast: bool,
+    voice: str | None,
+    case_dir: Path,
+    model: Path | None,
+    wording: str,
+    mute: bool,
+    wav: bool,
+) -> None:
+    """Play invented cases through the recogniser into live cases; all of them without a name.
+
+    Synthetic voices speak from recordings. Each case leaves a log that `voicecheck verify` checks.
+    Exits with 1 if a case went another way than its scenario says.
+    """
+    rooms = folder("recordings_synthetic")
+    known = scenarios_in(rooms)
+    for name in scenarios:
+        if name not in known:
+            raise click.ClickException(f"No scenario is called {name}; choose {', '.join(known)}.")
+    procedure = shipped_procedure()
+    with _recogniser(procedure, model) as ears:
+        setting = Setting(
+            procedure=procedure,
+            ears=ears,
+            wording=wording,
+            case_dir=case_dir,
+            wav=wav,
+            mute=mute or (fast and not wav),
+        )
+        astray = [
+            name
+            for name in scenarios or known
+            if not perform(setting, rooms / name, voice, fast=fast)
+        ]
+    if astray:
+        raise click.ClickException(f"Went another way than the scenario says: {', '.join(astray)}.")
+
+
+@click.command("listen")
+@click.option("--audio", metavar="FILE|-", help="A WAV, FLAC or Opus file; - for standard input.")
+@click.option("--mic", is_flag=True, help="The microphone (needs PortAudio).")
+@click.option("--device", help="Name of the sound device, with --mic.")
+@click.option("--case", "case_name", default="case", show_default=True, help="A pseudonym.")
+@click.option(
+    "--procedure",
+    "procedure_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Another procedure file; _common.toml beside it is used if it is there.",
+)
+@_options
+def listen_command(
+    *,
+    audio: str | None,
+    mic: bool,
+    device: str | None,
+    case_name: str,
+    procedure_path: Path | None,
+    case_dir: Path,
+    model: Path | None,
+    wording: str,
+    mute: bool,
+    wav: bool,
+) -> None:
+    """Live a case on recorded audio or on the microphone.
+
+    With --audio time is the audio's own, and prompts are only shown unless --wav is given: while
+    the machine speaks it is deaf, and a recording does not wait for it.
+    """
+    if mic == (audio is not None):
+        raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
+    procedure = procedure_at(procedure_path) if procedure_path else shipped_procedure()
+    with _recogniser(procedure, model) as ears:
+        setting = Setting(
+            procedure=procedure,
+            ears=ears,
+            wording=wording,
+            case_dir=case_dir,
+            wav=wav,
+            mute=mute or (not mic and not wav),
+            device=device,
+        )
+        blocks = from_sound_card(device) if mic else _recorded(str(audio))
+        now = clock.live() if mic else clock.driven_by_audio()
+        service = live(setting, case_name, lambda _: blocks, now)
+    if not service.closed:
+        click.echo("The audio ended before the record was closed; the log holds what was said.")
+
+
+@click.command("serve")
+@click.option("--case", "case_name", required=True, help="A pseudonym; an open record is taken up.")
+@click.option("--audio", metavar="FILE|-", help="Recorded sound instead of the microphone.")
+@click.option("--device", help="Name of the sound device, in and out; default: the system's.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Where the display is served.")
+@click.option("--port", default=8023, show_default=True, help="Its port.")
+@click.option(
+    "--token",
+    envvar="VOICECHECK_TOKEN",
+    default="",
+    help="For entry by hand, 16 characters or more; made up if not given.",
+)
+@_options
+def serve_command(
+    *,
+    case_name: str,
+    audio: str | None,
+    device: str | None,
+    host: str,
+    port: int,
+    token: str,
+    case_dir: Path,
+    model: Path | None,
+    wording: str,
+    mute: bool,
+    wav: bool,
+) -> None:
+    """Serve a live case: microphone in, loudspeaker out, the prompt display beside it.
+
+    An open record of the same name is taken up where it ends; after a long gap the criteria must
+    be stated again. A closed one is refused. SIGTERM or Ctrl-C ends in order, the record open.
+    """
+    path = serving.log_path(case_dir, case_name)
+    procedure = serving.recorded_procedure(path) or shipped_procedure()
+    place = serving.Place(host=host, port=port, token=token)
+    with _recogniser(procedure, model) as ears, when_asked() as ending:
+        setting = Setting(
+            procedure=procedure,
+            ears=ears,
+            wording=wording,
+            case_dir=case_dir,
+            wav=wav,
+            mute=mute,
+            device=device,
+        )
+        serving.serve(
+            setting,
+            case_name,
+            place,
+            lambda: paced(_recorded(audio)) if audio else from_sound_card(device, patient=True),
+            ending,
+        )
+
+
+def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
+    return Recogniser(phrases(procedure), model=model, words=procedure.file.lexicon)
+
+
+def _recorded(audio: str) -> Iterator[bytes]:
+    if audio == "-":
+        return from_stream(sys.stdin.buffer)
+    return from_file(Path(audio))
+
+
+def procedure_at(path: Path) -> Procedure:
+    """The procedure in a file; raises what is wrong with it."""
+    common = path.with_name("_common.toml")
+    if not common.exists():
+        common = folder("grammars") / "_common.toml"
+    try:
+        texts = path.read_text(encoding="utf-8"), common.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise click.ClickException(f"{path} cannot be read ({error}); check its name.") from error
+    return parse(*texts, str(path))
+
+
+def shipped_procedure() -> Procedure:
+    """The procedure that came with the program."""
+    return procedure_at(folder("grammars") / f"{_DEFAULT}.toml")
