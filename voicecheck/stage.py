@@ -20,7 +20,7 @@ from voicecheck.journal import Journal, JournalError
 from voicecheck.procedure import Procedure
 from voicecheck.recogniser import Recogniser
 from voicecheck.service import Service
-from voicecheck.steady import Steady
+from voicecheck.steady import Steady, SteadyEars
 from voicecheck.wording import CAUTION, JOURNAL_FAILED
 
 
@@ -62,7 +62,8 @@ def live(
         Journal.create(path) as log,
         closing(voice_for(setting, path, lambda: service.position_s)) as voice,
     ):
-        service = Service(log=log, ears=setting.ears, voice=voice, now=now, show=show)
+        ears = SteadyEars(setting.ears)
+        service = Service(log=log, ears=ears, voice=voice, now=now, show=show)
         opened = opening(setting, name, voice.voice)
         voice.prepare(foreseen(opened))
         service.open(opened)
