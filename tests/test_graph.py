@@ -89,7 +89,8 @@ def test_silence_is_nothing(graph: Graph) -> None:
 
 
 def test_a_click_of_one_phone_is_not_an_utterance(graph: Graph) -> None:
-    assert graph.decode(sound(["T"], sure=0.3))[0] == []
+    quiet, click = sound([]), sound(["T"], sure=0.3)[2:4]
+    assert graph.decode(np.concatenate((quiet, click, quiet)))[0] == []
 
 
 def test_a_phrase_with_a_rest_between_its_words_is_still_one(graph: Graph) -> None:
@@ -127,6 +128,15 @@ def test_a_dearer_unknown_accepts_more(tmp_path: Path) -> None:
         compile_graph(PHRASES, variants, tmp_path, Costs(unknown_phone=cost))
         words = Graph(tmp_path / "graph" / "HCLG.fst").decode(near)[0]
         assert (words == ["checklist", "artery", "divided"]) is expected
+
+
+def test_a_phrase_that_breaks_off_is_something_else(tmp_path: Path) -> None:
+    """Else a short last word that nobody said would cost less than anything else that ends there."""
+    said = np.concatenate((sound(phones_of("checklist table tilted head")), sound([]), sound([])))
+    for cost, expected in ((0.0, UNKNOWN), (200.0, "up")):
+        compile_graph(PHRASES, variants, tmp_path, Costs(broken_off=cost))
+        words = Graph(tmp_path / "graph" / "HCLG.fst").decode(said)[0]
+        assert words == ["checklist", "table", "tilted", "head", expected]
 
 
 def test_one_more_sound_after_a_phrase_makes_it_something_else(tmp_path: Path) -> None:

@@ -112,13 +112,13 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
     """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
-        (hiss, 0.2, 0.6),
+        (hiss, 0.18, 0.6),
         (other * _slow(speech, 0.3, 4.0), 0.1, 0.2),
-        (_suction(speech), 0.25, 0.1),
-        (babble * _slow(speech, 0.1, 1.0), 0.3, 0.15),
-        (_beeps(speech), 0.04, 0.1),
+        (_suction(speech), 0.2, 0.1),
+        (babble * _slow(speech, 0.1, 1.0), 0.4, 0.15),
+        (_beeps(speech), 0.03, 0.1),
         (_hum(speech), 0.03, 0.15),
-        (_clanks(speech), 0.08, 0.1),
+        (_clanks(speech), 0.06, 0.1),
     ]
     leads = torch.multinomial(
         torch.tensor([lead for _, lead, _ in kinds], device=speech.device), len(speech), True
@@ -129,7 +129,7 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
         level = torch.where(leads[:, None] == place, 1.0, below)
         noise += kind / (kind.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
     noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
-    snr_db = uniform(speech, 18.0 - 22.0 * strength, 34.0)
+    snr_db = uniform(speech, 18.0 - 23.0 * strength, 28.0)
     some = 1 - chance(speech, 0.12)
     floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
     return speech + noise * speech_rms * decibels(-snr_db) * some + floor

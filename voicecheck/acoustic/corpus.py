@@ -55,7 +55,7 @@ def sources(wordnet: Path, phrases: Sequence[str]) -> tuple[list[text.Source], l
         text.chatter(examples): 0.06,
     }
     if phrases:
-        shares[text.phrase_near(phrases)] = 0.15
+        shares[text.phrase_near(phrases)] = 0.3
     return list(shares), list(shares.values())
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from voicecheck.acoustic.forward import Matrix, Weights
 
-FRAMES_PER_CHUNK = 6
+FRAMES_PER_CHUNK = 12
 """Input frames (10 ms) computed at once: few, so that no frame waits long for its neighbours."""
 
 MFCC_CONF = f"""\
@@ -50,7 +50,7 @@ MODEL_CONF = f"""\
 --frames-per-chunk={FRAMES_PER_CHUNK}
 --endpoint.silence-phones={hmm.SILENCE}
 --endpoint.rule1.min-trailing-silence=2
---endpoint.rule2.min-trailing-silence=0.11
+--endpoint.rule2.min-trailing-silence=0.14
 --endpoint.rule2.max-relative-cost=3
 --endpoint.rule3.min-trailing-silence=0.4
 --endpoint.rule3.max-relative-cost=8

@@ -65,11 +65,12 @@ class Layer:
 
 WIDTH = 512
 NARROW_WIDTH = 160
-# Two symmetric blocks see 80 ms ahead in all; the others look only back, so that the decision is
+# Four blocks see 140 ms ahead in all; the others look only back, so that a decision in noise is
 # not kept waiting, and see a second of what went before: whose voice it is, and in what noise.
 BLOCK_OFFSETS = (
     *((-3, 0, 3),) * 2,
-    *((-6, -3, 0),) * 4,
+    *((-6, -3, 0, 3),) * 2,
+    *((-6, -3, 0),) * 2,
     *((-12, -6, 0),) * 2,
     *((-18, -9, 0),) * 2,
 )
