@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,34 +22,79 @@ from voicecheck.acoustic.figures import (
     confusions,
     judge,
     poisson_bound,
+    tradeoff,
 )
 from voicecheck.acoustic.noises import NOISES, mask, mix
 from voicecheck.acoustic.peer import jsgf
 from voicecheck.inputs import Heard
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-KNOWN = frozenset({"confirm", "checklist artery divided"})
+KNOWN = dict.fromkeys(("confirm", "checklist artery divided"), 0.0)
 
 
 @pytest.mark.parametrize(
-    ("said", "heard", "verdict"),
+    ("said", "accepted", "anything", "verdict"),
     [
-        ("confirm", ["confirm"], CORRECT),
-        ("confirm", ["[unk]", "confirm"], CORRECT),
-        ("confirm", ["confirm", "confirm"], WRONG),  # one statement counted twice
-        ("confirm", ["checklist artery divided"], WRONG),
-        ("confirm", ["[unk]"], AGAIN),
-        ("confirm", [], IGNORED),
-        ("good morning", ["confirm"], WRONG),
-        ("good morning", ["[unk]"], AGAIN),
+        ("confirm", ["confirm"], True, CORRECT),
+        ("confirm", ["confirm", "confirm"], True, WRONG),  # one statement counted twice
+        ("confirm", ["checklist artery divided"], True, WRONG),
+        ("confirm", [], True, AGAIN),
+        ("confirm", [], False, IGNORED),
+        ("good morning", ["confirm"], True, WRONG),
+        ("good morning", [], True, AGAIN),
     ],
 )
-def test_a_verdict_compares_what_was_said_and_heard(
-    said: str, heard: list[str], verdict: str
+def test_a_verdict_compares_what_was_said_and_accepted(
+    said: str, accepted: list[str], anything: bool, verdict: str
 ) -> None:
-    assert judge(said, heard, KNOWN) == verdict
+    assert judge(said, accepted, anything=anything) == verdict
+
+
+def heard(*texts: str, confidence: float = 1.0) -> tuple[Heard, ...]:
+    return tuple(
+        Heard(text=text, confidence=confidence, audio_from_s=0.0, audio_to_s=1.0) for text in texts
+    )
+
+
+def outcome(said: str, *texts: str, confidence: float = 1.0) -> Outcome:
+    return Outcome(
+        clip=Clip(path=Path("said.flac"), text=said, voice="none", condition="clean"),
+        ears="Scripted",
+        noise="none",
+        heard=heard(*texts, confidence=confidence),
+        accepted=texts,
+        verdict=judge(said, texts, anything=True),
+        latency_s=None,
+        audio_s=1.0,
+        compute_s=0.1,
+    )
+
+
+def test_only_what_is_a_phrase_and_sure_enough_is_accepted() -> None:
+    setting = Setting("Scripted", "none", 1, {"confirm": 0.8, "checklist artery divided": 0.9})
+    for text, confidence, accepted in (
+        ("confirm", 0.8, True),
+        ("confirm", 0.79, False),
+        ("checklist artery divided", 0.85, False),
+        ("checklist artery divided", 0.9, True),
+        ("[unk]", 1.0, False),
+    ):
+        assert setting.accepts(*heard(text, confidence=confidence)) == accepted
+
+
+def test_the_trade_off_counts_what_each_least_confidence_would_accept(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    done = [
+        outcome("confirm", "confirm", confidence=0.97),
+        outcome("confirm", "checklist artery divided", confidence=0.82),
+        outcome("good morning", "confirm", confidence=0.55),
+    ]
+    tradeoff(done, KNOWN, {"checklist artery divided"})
+    rows = dict(line.split(": ") for line in capsys.readouterr().out.strip().splitlines()[1:])
+    assert rows["  0.00"] == "1 of 2; 2 of 3; 1"
+    assert rows["  0.60"] == "1 of 2; 1 of 3; 1"
+    assert rows["  0.85"] == "1 of 2; 0 of 3; 0"
+    assert rows["  0.98"] == "0 of 2; 0 of 3; 0"
 
 
 @pytest.mark.parametrize(
@@ -153,41 +198,27 @@ def test_latency_counts_streamed_audio_from_the_end_of_speech(tmp_path: Path) ->
     clean = np.concatenate((0.1 * np.ones(RATE_HZ), np.zeros(RATE_HZ)))
     clip = Clip(path=tmp_path, text="confirm", voice="none", condition="clean")
     setting = Setting("Scripted", "none", 1, KNOWN)
-    outcome = evaluate.trial(Scripted("confirm", 13), clip, clean, clean, setting)
-    assert outcome.verdict == CORRECT
-    assert outcome.latency_s == pytest.approx(0.3, abs=0.05)  # 1.3 s streamed, 1.0 s spoken
-    assert outcome.audio_s == 2.0
+    measured = evaluate.trial(Scripted("confirm", 13), clip, clean, clean, setting)
+    assert measured.verdict == CORRECT
+    assert measured.latency_s == pytest.approx(0.3, abs=0.05)  # 1.3 s streamed, 1.0 s spoken
+    assert measured.audio_s == 2.0
 
 
 @pytest.mark.parametrize(
-    ("said", "heard", "printed"),
+    ("said", "accepted", "printed"),
     [
         ("checklist artery divided", ("checklist artery divided",), "of 1 said 0 taken"),
         ("checklist artery divided", ("confirm",), "of 1 said 1 taken"),
-        ("checklist artery divided", ("[unk]",), "of 1 said 0 taken"),
+        ("checklist artery divided", (), "of 1 said 0 taken"),
         ("confirm", ("checklist artery divided",), "unsaid, accepted 1 times in 1 trials"),
         ("good morning", ("checklist artery divided",), "unsaid, accepted 1 times in 1 trials"),
         ("good morning", ("confirm",), "unsaid, accepted 0 times in 1 trials"),
     ],
 )
 def test_wrong_critical_commands_are_counted_by_themselves(
-    said: str,
-    heard: tuple[str, ...],
-    printed: str,
-    tmp_path: Path,
-    capsys: pytest.CaptureFixture[str],
+    said: str, accepted: tuple[str, ...], printed: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    outcome = Outcome(
-        clip=Clip(path=tmp_path, text=said, voice="none", condition="clean"),
-        ears="Scripted",
-        noise="none",
-        heard=heard,
-        verdict=judge(said, heard, KNOWN),
-        latency_s=None,
-        audio_s=1.0,
-        compute_s=0.1,
-    )
-    confusions([outcome], {"checklist artery divided"})
+    confusions([outcome(said, *accepted)], {"checklist artery divided"})
     assert printed in capsys.readouterr().out
 
 

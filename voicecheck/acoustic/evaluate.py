@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import math
 import time
 import zlib
 from dataclasses import dataclass
@@ -24,10 +25,11 @@ from voicecheck import grammar, procedure, shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.noises import NOISES, mask, mix
 from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
+from voicecheck.rules import least_confidence
 from voicecheck.soundcheck import critical_phrases
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
     from numpy.random import Generator
 
@@ -51,12 +53,17 @@ class Ears(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """Who listens, in which noise from which seed, for which phrases."""
+    """Who listens, in which noise from which seed, for which phrases, and how sure they must be."""
 
     ears: str
     noise: str
     seed: int
-    known: Collection[str]
+    least: Mapping[str, float]
+    """Phrase → the least confidence that it is accepted with."""
+
+    def accepts(self, heard: Heard) -> bool:
+        """Whether it is a phrase, and sure enough."""
+        return heard.confidence >= self.least.get(heard.text, math.inf)
 
 
 def read(manifest: Path) -> Iterator[Clip]:
@@ -81,12 +88,18 @@ def one_in(every: int, clips: Iterable[Clip]) -> Iterator[Clip]:
             yield clip
 
 
-def phrases(path: Path) -> frozenset[str]:
-    """Read a grammar: a procedure file, or plain text with one phrase a line."""
+def phrases(path: Path) -> Mapping[str, float]:
+    """Read a grammar, a procedure file or plain text with one phrase a line.
+
+    Each phrase has the least confidence that it is accepted with: in plain text, any.
+    """
     if path.suffix != ".toml":
         lines = path.read_text(encoding="utf-8").splitlines()
-        return frozenset(line.strip() for line in lines if line.strip())
-    return frozenset(grammar.phrases(_procedure(path)))
+        return {line.strip(): 0.0 for line in lines if line.strip()}
+    asked = _procedure(path)
+    return {
+        text: least_confidence(asked, command) for text, command in grammar.phrases(asked).items()
+    }
 
 
 def critical(path: Path) -> frozenset[str]:
@@ -127,7 +140,7 @@ def disturbed(clean: Samples, noise: str, rng: Generator, talk: Sequence[Samples
 def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setting) -> Outcome:
     """Stream one recording in blocks of 100 ms and judge what was heard."""
     pcm = (np.clip(noisy, -1, 1) * 32767).astype("<i2")
-    heard: list[str] = []
+    heard: list[Heard] = []
     latency_s: float | None = None
     compute_s = 0.0
     for at in range(0, len(pcm), BLOCK_SAMPLES):
@@ -136,18 +149,20 @@ def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setti
         utterances = ears.hear(block.tobytes())
         took_s = time.perf_counter() - started
         compute_s += time.process_time() - computed
-        heard += [each.text for each in utterances]
-        if latency_s is None and any(each.text in setting.known for each in utterances):
+        heard += utterances
+        if latency_s is None and any(map(setting.accepts, utterances)):
             latency_s = (at + len(block)) / SAMPLE_RATE_HZ - end_of_speech_s(clean) + took_s
     computed = time.process_time()
-    heard += [each.text for each in ears.finish()]
+    heard += ears.finish()
     compute_s += time.process_time() - computed
+    accepted = tuple(each.text for each in heard if setting.accepts(each))
     return Outcome(
         clip=clip,
         ears=setting.ears,
         noise=setting.noise,
         heard=tuple(heard),
-        verdict=judge(clip.text, heard, setting.known),
+        accepted=accepted,
+        verdict=judge(clip.text, accepted, anything=bool(heard)),
         latency_s=latency_s,
         audio_s=len(pcm) / SAMPLE_RATE_HZ,
         compute_s=compute_s,

@@ -14,7 +14,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence
     from pathlib import Path
 
+    from voicecheck.inputs import Heard
+
 CORRECT, WRONG, AGAIN, IGNORED = "correct", "wrong command", "asked again", "ignored"
+POINTS = (0.0, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98)
+"""Least confidences that the trade-off is shown at."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,7 +38,9 @@ class Outcome:
     clip: Clip
     ears: str
     noise: str
-    heard: tuple[str, ...]
+    heard: tuple[Heard, ...]
+    accepted: tuple[str, ...]
+    """Of these, what was sure enough to count."""
     verdict: str
     latency_s: float | None
     """From the end of speech to the decision: audio streamed since, and its computation."""
@@ -43,12 +49,11 @@ class Outcome:
     """Processor time: what else the machine does makes it no longer."""
 
 
-def judge(said: str, heard: Sequence[str], known: Collection[str]) -> str:
-    """Compare what was said with what was heard."""
-    commands = [text for text in heard if text in known]
-    if commands:
-        return CORRECT if commands == [said] else WRONG
-    return AGAIN if heard else IGNORED
+def judge(said: str, accepted: Sequence[str], *, anything: bool) -> str:
+    """Compare what was said with the commands that were accepted; was anything heard at all?"""
+    if accepted:
+        return CORRECT if list(accepted) == [said] else WRONG
+    return AGAIN if anything else IGNORED
 
 
 def poisson_bound(events: int) -> float:
@@ -76,15 +81,32 @@ def report(
         _table("condition", commands, lambda clip: clip.condition)
     _rejections([each for each in done if each.clip.text not in known])
     confusions(done, critical)
+    tradeoff(done, known, critical)
     _timing(done)
     for each in [each for each in done if each.verdict == WRONG][:wrong_shown]:
-        print(f'  accepted {list(each.heard)} for "{each.clip.text}" in {each.clip.path.name}')
+        print(f'  accepted {list(each.accepted)} for "{each.clip.text}" in {each.clip.path.name}')
+
+
+def tradeoff(done: Sequence[Outcome], known: Collection[str], critical: Collection[str]) -> None:
+    """Print what another least confidence, the same for all phrases, would have accepted."""
+    print("least confidence: correct of commands; wrong of all; wrong that are critical")
+    commands = sum(each.clip.text in known for each in done)
+    for point in POINTS:
+        passed = [(each.clip.text, _passed(each, known, point)) for each in done]
+        correct = sum(texts == [said] for said, texts in passed)
+        wrong = [set(texts) - {said} for said, texts in passed if texts and texts != [said]]
+        grave = sum(not texts.isdisjoint(critical) for texts in wrong)
+        print(f"  {point:.2f}: {correct} of {commands}; {len(wrong)} of {len(done)}; {grave}")
+
+
+def _passed(outcome: Outcome, known: Collection[str], point: float) -> list[str]:
+    return [h.text for h in outcome.heard if h.text in known and h.confidence >= point]
 
 
 def confusions(done: Sequence[Outcome], critical: Collection[str]) -> None:
     """Print how often a critical phrase was accepted that was not said, and its bound."""
     said = sum(each.clip.text in critical for each in done)
-    accepted = [each for each in done if any(map(_unsaid(each, critical), each.heard))]
+    accepted = [each for each in done if any(map(_unsaid(each, critical), each.accepted))]
     lost = [each for each in done if each.clip.text in critical and each.verdict == WRONG]
     bound = poisson_bound(len(accepted)) / max(len(done), 1)
     print(
@@ -98,12 +120,17 @@ def write(file: Path, outcomes: Iterable[Outcome]) -> None:
     with file.open("w", newline="", encoding="utf-8") as opened:
         rows = csv.writer(opened)
         rows.writerow(
-            ("ears", "noise", "voice", "condition", "text", "heard", "verdict", "latency_s", "path")
+            (
+                *("ears", "noise", "voice", "condition", "text", "heard", "confidence"),
+                *("verdict", "latency_s", "path"),
+            )
         )
         for each in outcomes:
             clip, latency = each.clip, "" if each.latency_s is None else f"{each.latency_s:.3f}"
             said = (each.ears, each.noise, clip.voice, clip.condition, clip.text)
-            rows.writerow((*said, " | ".join(each.heard), each.verdict, latency, clip.path.name))
+            heard = " | ".join(h.text for h in each.heard)
+            sure = " | ".join(f"{h.confidence:.3f}" for h in each.heard)
+            rows.writerow((*said, heard, sure, each.verdict, latency, clip.path.name))
 
 
 def _unsaid(outcome: Outcome, critical: Collection[str]) -> Callable[[str], bool]:

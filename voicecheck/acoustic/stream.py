@@ -1,0 +1,175 @@
+"""Stream hours of what is no command, as a microphone would: how often is something accepted?
+
+    python -m voicecheck.acoustic.stream MANIFEST --hours H [--seed N] [--grammar FILE]
+
+Minutes of the manifest's speech (none of it a phrase) with and without noise, of noise alone, of
+music made here, and of near silence follow one another through one recogniser that is never started
+anew. The same seed gives the same sound.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import resource
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from voicecheck import shipped
+from voicecheck.acoustic.evaluate import (
+    BLOCK_SAMPLES,
+    FLOOR,
+    Setting,
+    critical,
+    phrases,
+    read,
+    samples,
+)
+from voicecheck.acoustic.figures import poisson_bound
+from voicecheck.acoustic.noises import NOISES, mix
+from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from numpy.random import Generator
+
+    from voicecheck.acoustic.noises import Samples
+    from voicecheck.inputs import Heard
+
+SCENE_S = 60
+SHARES = {"speech": 0.3, "speech in noise": 0.3, "noise": 0.15, "music": 0.2, "near silence": 0.05}
+
+
+def scenes(speech: Sequence[Path], rng: Generator) -> Iterator[tuple[str, Samples]]:
+    """What is heard, a minute at a time for ever, each with its kind; samples in ±1."""
+    talk = _shuffled(speech, rng)
+    while True:
+        kind = str(rng.choice([*SHARES], p=[*SHARES.values()]))
+        yield kind, _scene(kind, talk, rng)
+
+
+def _scene(kind: str, talk: Iterator[Path], rng: Generator) -> Samples:
+    length = SCENE_S * SAMPLE_RATE_HZ
+    if kind == "near silence":
+        return FLOOR * rng.standard_normal(length)
+    if kind == "music":
+        return music(length, rng) * _level(rng)
+    if kind == "noise":
+        noise = _noise(length, talk, rng)
+        return np.asarray(noise / np.abs(noise).max() * _level(rng))
+    said = _said(length, talk) * _level(rng)
+    if kind == "speech in noise":
+        return mix(said, _noise(length, talk, rng), rng.uniform(0, 25))
+    return said + FLOOR * rng.standard_normal(length)
+
+
+def _shuffled(speech: Sequence[Path], rng: Generator) -> Iterator[Path]:
+    """Every recording once in a random order, then again in another."""
+    while True:
+        yield from (speech[place] for place in rng.permutation(len(speech)))
+
+
+def _said(length: int, talk: Iterator[Path]) -> Samples:
+    pieces: list[Samples] = []
+    while sum(map(len, pieces)) < length:
+        pieces.append(samples(next(talk)))
+    return np.concatenate(pieces)[:length]
+
+
+def _noise(length: int, talk: Iterator[Path], rng: Generator) -> Samples:
+    kind = str(rng.choice([*NOISES]))
+    others = [samples(path) for path in itertools.islice(talk, 12)] if kind == "babble" else []
+    return NOISES[kind](length, rng, others)
+
+
+def _level(rng: Generator) -> float:
+    """Of the peak: anything from full scale to 30 dB below."""
+    return float(10 ** (rng.uniform(-30, 0) / 20))
+
+
+def music(length: int, rng: Generator) -> Samples:
+    """Chords over a bass at a steady beat, with a drum: tones with harmonics, like instruments."""
+    beat = int(SAMPLE_RATE_HZ * rng.uniform(0.3, 0.8))
+    at = np.arange(2 * beat) / SAMPLE_RATE_HZ
+    sound = np.zeros(length + 2 * beat)
+    root_hz = rng.uniform(80, 180)
+    for start in range(0, length, beat):
+        for step in rng.choice((0, 3, 4, 5, 7, 9, 12, 16, 19), size=3, replace=False):
+            hz = root_hz * 2 ** (step / 12) * (1 + 0.004 * np.sin(2 * np.pi * 5.5 * at))
+            phase = 2 * np.pi * np.cumsum(hz) / SAMPLE_RATE_HZ
+            tone = sum(np.sin(n * phase) / n**1.3 for n in range(1, 9))
+            sound[start : start + 2 * beat] += np.asarray(tone) * np.exp(-at * rng.uniform(1, 5))
+        drum = rng.standard_normal(2 * beat) * np.exp(-at * 40)
+        sound[start : start + 2 * beat] += rng.uniform(0, 2) * drum
+    return np.asarray(sound[:length] / np.abs(sound[:length]).max())
+
+
+class Count:
+    """What was heard so far, by the kind of scene."""
+
+    def __init__(self, accepts: Callable[[Heard], bool]) -> None:
+        self.accepted: list[tuple[str, float, Heard]] = []
+        """Kind of scene, hour, utterance."""
+        self.seconds, self.heard = Counter[str](), Counter[str]()
+        self._accepts = accepts
+
+    def take(self, kind: str, seconds: float, heard: Sequence[Heard]) -> None:
+        """Count one scene."""
+        self.seconds[kind] += round(seconds)
+        self.heard[kind] += len(heard)
+        hours = self.seconds.total() / 3600
+        self.accepted += [(kind, hours, each) for each in heard if self._accepts(each)]
+
+    def rows(self) -> Iterator[str]:
+        """Accepted an hour, of each kind and of all, and the rate that 95 % confidence allows."""
+        for kind in (*SHARES, "all"):
+            of_kind = [each for each in self.accepted if kind in (each[0], "all")]
+            hours = (self.seconds.total() if kind == "all" else self.seconds[kind]) / 3600
+            heard = self.heard.total() if kind == "all" else self.heard[kind]
+            if hours:
+                bound = poisson_bound(len(of_kind)) / hours
+                yield (
+                    f"{kind}: {hours:.2f} h, {heard} utterances, {len(of_kind)} accepted, "
+                    f"{len(of_kind) / hours:.2f} an hour (95 %: below {bound:.2f})"
+                )
+
+
+def main() -> None:
+    """Read the command line and stream."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    parser.add_argument("manifest", type=Path, help="speech, see evaluate.py")
+    parser.add_argument("--hours", type=float, required=True)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--grammar", type=Path, default=default)
+    options = parser.parse_args()
+    least, grave = phrases(options.grammar), critical(options.grammar)
+    speech = [clip.path for clip in read(options.manifest) if clip.text not in least]
+    count = Count(Setting("Recogniser", "stream", options.seed, least).accepts)
+    told_h = 0.0
+    with Recogniser(least) as ears:
+        for kind, scene in scenes(speech, np.random.default_rng(options.seed)):
+            pcm = (np.clip(scene, -1, 1) * 32767).astype("<i2")
+            blocks = (pcm[at : at + BLOCK_SAMPLES] for at in range(0, len(pcm), BLOCK_SAMPLES))
+            heard = [each for block in blocks for each in ears.hear(block.tobytes())]
+            count.take(kind, len(pcm) / SAMPLE_RATE_HZ, heard)
+            hours = count.seconds.total() / 3600
+            if hours >= min(told_h + 0.5, options.hours):
+                told_h = hours
+                mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+                accepted = len(count.accepted)
+                print(f"after {hours:.2f} h: {accepted} accepted, peak {mib:.0f} MiB", flush=True)
+            if hours >= options.hours:
+                break
+    print(*count.rows(), sep="\n")
+    print(f"critical: {sum(each.text in grave for _, _, each in count.accepted)} accepted")
+    for kind, hour, each in count.accepted:
+        print(f'  "{each.text}" ({each.confidence:.2f}) in {kind} after {hour:.2f} h')
+
+
+if __name__ == "__main__":
+    main()
