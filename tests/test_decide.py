@@ -7,14 +7,26 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from stories import SMALL_TEXT, THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, moment, small
+from stories import (
+    COMMON_TEXT,
+    SHIPPED_TEXT,
+    SMALL_TEXT,
+    THREE_CRITERIA,
+    UP_TO_THE_CRITERIA,
+    Story,
+    moment,
+    shipped,
+    small,
+)
 
 from voicecheck import facts
 from voicecheck.decide import NothingDue, decide
 from voicecheck.facts import Fact
 from voicecheck.grammar import UNKNOWN, phrases
 from voicecheck.inputs import Due, Entered, Heard, Said, Trouble
-from voicecheck.rules import Mode, Why
+from voicecheck.procedure import parse
+from voicecheck.rules import Mode, Why, least_confidence
+from voicecheck.wording import spoken
 
 UP_TO_THE_PAUSE = (*UP_TO_THE_CRITERIA, *THREE_CRITERIA)
 CRITERIA = ("triangle", "plate", "two")
@@ -281,6 +293,42 @@ def test_other_speech_and_unknown_words_are_told_apart() -> None:
     ]
 
 
+def unsure(phrase: str, confidence: float) -> Heard:
+    return Heard(text=phrase, confidence=confidence, audio_from_s=0.0, audio_to_s=1.0)
+
+
+@pytest.mark.parametrize("phrase", sorted(phrases(shipped())))
+def test_a_phrase_heard_with_too_little_confidence_is_asked_again_and_changes_nothing(
+    phrase: str,
+) -> None:
+    least = least_confidence(shipped(), phrases(shipped())[phrase])
+    assert 0.5 < least < 1
+    story = Story()
+    before = story.case.state
+    fact = story.give(unsure(phrase, least - 0.001))
+    reply = phrase in ("confirm", "negative")  # nothing waits: talk, and nobody is asked
+    assert fact == facts.NotUnderstood(why="nothing_to_confirm" if reply else "unsure")
+    assert story.case.state == before
+    assert spoken(story.case, story.records[-1]) == ("" if reply else "Say again.")
+    assert not isinstance(story.give(unsure(phrase, least)), facts.NotUnderstood) or reply
+
+
+def test_an_unsure_confirm_leaves_the_read_back_open() -> None:
+    story = Story()
+    story.say("checklist triangle free of fat")
+    assert story.give(unsure("confirm", 0.5)) == facts.NotUnderstood(why="unsure")
+    assert story.say("confirm") == [facts.Stated(item="triangle", answer="cleared")]
+
+
+def test_logs_from_before_the_operating_point_was_data_are_read_as_they_were_decided() -> None:
+    """There the recogniser had decided, and wrote only what it believed."""
+    common = COMMON_TEXT.splitlines(keepends=True)
+    before = "".join(line for line in common if not line.startswith("least_confidence"))
+    assert before != COMMON_TEXT
+    procedure = parse(SHIPPED_TEXT, before)
+    assert {least_confidence(procedure, each) for each in phrases(procedure).values()} == {0.0}
+
+
 def test_words_by_hand_count_as_words_heard() -> None:
     story = Story()
     assert story.say("by hand: checklist triangle free of fat", "by hand: confirm") == [
@@ -309,13 +357,13 @@ def test_nothing_is_due_before_its_time() -> None:
 
 @given(
     said=st.lists(st.sampled_from([*phrases(small())]), max_size=60),
-    confidence=st.floats(0, 1),
+    confidence=st.floats(0.9, 1),
     from_s=st.floats(0, 1e6),
 )
 def test_the_same_words_at_the_same_time_are_the_same_facts(
     said: list[str], confidence: float, from_s: float
 ) -> None:
-    """Nothing but the words, the moment and the facts before decides: no chance, no confidence."""
+    """Nothing but what was heard, the moment and the facts before decides: no chance."""
     one, other = Story(text=SMALL_TEXT), Story(text=SMALL_TEXT)
     for phrase in said:
         if one.case.state.mode is Mode.CLOSED:

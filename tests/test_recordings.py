@@ -7,7 +7,7 @@ the path works from sound to log, and says nothing of accuracy on people.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +24,7 @@ from voicecheck.recogniser import Recogniser
 from voicecheck.recording import from_file
 from voicecheck.rehearsal import scenarios_in, talk_joined
 from voicecheck.replay import replay
+from voicecheck.rules import least_confidence
 from voicecheck.scenario import Line, parse_recording, parse_scenario
 from voicecheck.shipped import folder
 
@@ -69,8 +70,10 @@ def test_a_rehearsal_that_is_spoken_is_deaf_meanwhile_and_goes_the_same_way(
     assert b"".join(from_file(path.with_suffix(".wav"))).strip(b"\0")
 
 
-def heard_lines(ears: Recogniser) -> Iterator[tuple[str, Line, set[str]]]:
-    """Voice, line, and what was heard of it, each line by itself between seconds of quiet."""
+def heard_lines(
+    ears: Recogniser, least: Mapping[str, float]
+) -> Iterator[tuple[str, Line, set[str]]]:
+    """Voice, line, and what was believed of it, each line by itself between seconds of quiet."""
     quiet = np.random.default_rng(3).normal(0.0, 16.0, 24_000).astype("<i2").tobytes()
     for scenario in scenarios_in(ROOM):
         for cue in cues_of(scenario):
@@ -81,7 +84,11 @@ def heard_lines(ears: Recogniser) -> Iterator[tuple[str, Line, set[str]]]:
                 ears.skip(b"")
                 heard = ears.hear(quiet[:16_000] + piece + quiet) + ears.finish()
                 voice = recording.voices[line.speaker].name
-                yield voice, line, {each.text for each in heard}
+                believed = {
+                    each.text if each.confidence >= least.get(each.text, 0) else UNKNOWN
+                    for each in heard
+                }
+                yield voice, line, believed
 
 
 def test_every_voice_is_understood_and_nothing_is_taken_for_another_command() -> None:
@@ -91,8 +98,10 @@ def test_every_voice_is_understood_and_nothing_is_taken_for_another_command() ->
         (GRAMMARS / "_common.toml").read_text(encoding="utf-8"),
     )
     commands: Counter[bool] = Counter()
-    with Recogniser(phrases(procedure)) as ears:
-        for voice, line, heard in heard_lines(ears):
+    table = phrases(procedure)
+    least = {phrase: least_confidence(procedure, command) for phrase, command in table.items()}
+    with Recogniser(table) as ears:
+        for voice, line, heard in heard_lines(ears, least):
             if line.heard != UNKNOWN:
                 commands[heard == {line.heard}] += 1
             assert heard <= {line.heard, UNKNOWN}, (voice, line.say, heard)

@@ -116,7 +116,11 @@ _TAKEN: dict[type[Fact], str] = {
     facts.Overridden: "emergency noted",
 }
 _REFUSED = {Why.NOT_STANDING.value: "nothing to withdraw", Why.STANDING_BY.value: "standing by"}
-_NOT_UNDERSTOOD = {"nothing_to_confirm": "nothing to confirm", "not_a_phrase": "not a phrase"}
+_NOT_UNDERSTOOD = {
+    "nothing_to_confirm": "nothing to confirm",
+    "not_a_phrase": "not a phrase",
+    "unsure": "not sure: say again",
+}
 
 
 def trouble(failing: Collection[str], since_utc: str) -> str:

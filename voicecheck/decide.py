@@ -35,7 +35,7 @@ from voicecheck.inputs import (
     Withdraw,
 )
 from voicecheck.procedure import Kind
-from voicecheck.rules import Mode, fallen, needs_read_back, outstanding
+from voicecheck.rules import Mode, fallen, least_confidence, needs_read_back, outstanding
 
 
 class NothingDue(Exception):
@@ -47,7 +47,7 @@ def decide(case: Case, given: Input, at: At) -> Fact:
     match given:
         case Heard() | Entered():
             meant = interpret(case.procedure, given)
-            return _unclear(given) if isinstance(meant, Unclear) else _answer(case, meant, at)
+            return _unclear(given) if isinstance(meant, Unclear) else _taken(case, given, meant, at)
         case Due():
             return _due(case, at)
         case Said():
@@ -63,6 +63,16 @@ def decide(case: Case, given: Input, at: At) -> Fact:
 def _unclear(given: Heard | Entered) -> Fact:
     foreign = given.text == UNKNOWN
     return facts.NotUnderstood(why="other_speech" if foreign else "not_a_phrase")
+
+
+def _taken(case: Case, given: Heard | Entered, meant: Command, at: At) -> Fact:
+    """The fact that the command is; if it was not heard well enough, it must be said again."""
+    fact = _answer(case, meant, at)
+    least = least_confidence(case.procedure, meant)
+    unsure = isinstance(given, Heard) and given.confidence < least
+    if unsure and not isinstance(fact, facts.NotUnderstood):
+        return facts.NotUnderstood(why="unsure")
+    return fact
 
 
 def _due(case: Case, at: At) -> Fact:

@@ -17,7 +17,7 @@ class Heard:
     text: str
     """Words in lower case separated by one space; "[unk]" where something else was said."""
     confidence: float
-    """Lowest word confidence, 0 to 1: evidence, not proof."""
+    """Share of the likelihood, or the lowest word confidence, 0 to 1: evidence, not proof."""
     audio_from_s: float
     audio_to_s: float
 

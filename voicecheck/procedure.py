@@ -118,9 +118,13 @@ class _File:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Listening:
-    """How the machine is spoken to."""
+    """How the machine is spoken to, and how sure it must be of what it heard."""
 
     address: str
+    least_confidence: float = 0.0
+    """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
+    least_confidence_critical: float = 0.0
+    """The same for what is read back before it counts."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -230,6 +234,7 @@ def parse(text: str, common_text: str, name: str = "the procedure file") -> Proc
     )
     found = [
         *_head(procedure.head),
+        *_listening(procedure.common.listening),
         *_names(procedure),
         *_order(procedure),
         *_events(procedure),
@@ -252,6 +257,16 @@ def _decoded(kind: type[T], text: str, name: str) -> T:
 def _head(head: Head) -> Iterator[str]:
     times = {"read_back_s": head.read_back_s, "pause_s": head.pause_s}
     yield from (f"procedure.{key} must be at least 1" for key, s in times.items() if s < 1)
+
+
+def _listening(listening: Listening) -> Iterator[str]:
+    points = {
+        "least_confidence": listening.least_confidence,
+        "least_confidence_critical": listening.least_confidence_critical,
+    }
+    for key, share in points.items():
+        if not 0 <= share < 1:
+            yield f"_common.toml: listening.{key} must be from 0 up to, but not, 1"
 
 
 def _names(procedure: Procedure) -> Iterator[str]:

@@ -15,19 +15,20 @@ from typing import TYPE_CHECKING, Any
 from voicecheck.acoustic.graph import UNKNOWN, compile_graph
 from voicecheck.acoustic.lexicon import variants
 from voicecheck.inputs import Heard
+from voicecheck.quiet import Quiet
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
     from types import TracebackType
 
 SAMPLE_RATE_HZ = 16_000
-LEAST_CONFIDENCE = 0.8
-"""A phrase whose share of the evidence is less was something else, or must be said again."""
 
 _OURS = Path(__file__).parent / "model"
 _PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 2 // 100  # 20 ms: Vosk looks for an end once a call
 _LONGEST_BYTES = 2 * SAMPLE_RATE_HZ * 12  # no noise holds an utterance open for longer
 _ALTERNATIVES = 12
+_QUIET_S = 0.2  # after a whole phrase; the closure of a stop within a word is shorter
+_LONG_QUIET_S = 1.0  # by then the recogniser has found the end itself, or there was no phrase
 _SILENT = -3  # Kaldi's levels: warnings are -1, errors -2; ours come as exceptions
 
 
@@ -63,6 +64,7 @@ class Recogniser:
             _check_vocabulary(self._model, self._phrases, model)
         self._vosk: Any = None
         self._rest = b""  # half a sample or less than a piece
+        self._quiet = Quiet()
         self._passed_bytes = 0  # heard or skipped
         self._began_bytes = 0  # when Vosk last began to count
         self._open_bytes = 0  # since the last utterance ended
@@ -118,11 +120,19 @@ class Recogniser:
             self._vosk = self._start()
             self._began_bytes, self._open_bytes = self._passed_bytes, 0
         ended = self._vosk.AcceptWaveform(piece)
+        self._quiet.hear(piece)
         self._passed_bytes += len(piece)
         self._open_bytes += len(piece)
-        if ended or self._open_bytes >= _LONGEST_BYTES:
+        if ended or self._fell_quiet() or self._open_bytes >= _LONGEST_BYTES:
             self._open_bytes = 0
             yield from self._utterance(self._answer())
+
+    def _fell_quiet(self) -> bool:
+        """Whether a whole phrase was said, none begins another, and then the speaker stopped."""
+        return _QUIET_S <= self._quiet.lasted_s <= _LONG_QUIET_S and self._is_whole()
+
+    def _is_whole(self) -> bool:
+        return json.loads(self._vosk.PartialResult())["partial"] in self._phrases
 
     def _answer(self) -> str:
         """Ask what was said; a phrase must stand up to the last sample, not only the last frame.
@@ -130,8 +140,7 @@ class Recogniser:
         The network looks ahead, so that much more was heard than decoded when an utterance ends.
         `FinalResult` decodes that too, and a phrase that goes on is found to be none.
         """
-        partial = json.loads(self._vosk.PartialResult())["partial"]
-        ask = self._vosk.FinalResult if partial in self._phrases else self._vosk.Result
+        ask = self._vosk.FinalResult if self._is_whole() else self._vosk.Result
         return str(ask())
 
     def _start(self) -> Any:
@@ -159,7 +168,7 @@ class Recogniser:
         began_s = self._began_bytes / 2 / SAMPLE_RATE_HZ
         return [
             Heard(
-                text=text if confidence >= LEAST_CONFIDENCE else UNKNOWN,
+                text=text,
                 confidence=round(confidence, 3),
                 audio_from_s=round(began_s + spoken[0]["start"], 2),
                 audio_to_s=round(began_s + spoken[-1]["end"], 2),

@@ -27,7 +27,7 @@ from typing import Any
 
 from voicecheck import facts
 from voicecheck.facts import Fact
-from voicecheck.inputs import Answer, CloseRecord
+from voicecheck.inputs import Answer, CloseRecord, Command
 from voicecheck.procedure import Event, Item, Kind, Procedure
 
 VERSION = 1
@@ -132,6 +132,15 @@ def gate_missing(procedure: Procedure, state: State) -> tuple[str, ...]:
 def needs_read_back(item: Item, answer: str) -> bool:
     """Critical statements are read back, unless the answer is the safe direction."""
     return item.kind in CRITICAL and item.answer(answer).satisfies
+
+
+def least_confidence(procedure: Procedure, command: Command) -> float:
+    """How sure the ears must be (0 to 1) that this command was said."""
+    listening = procedure.common.listening
+    critical = isinstance(command, Answer) and needs_read_back(
+        procedure.item(command.item), command.answer
+    )
+    return listening.least_confidence_critical if critical else listening.least_confidence
 
 
 def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:

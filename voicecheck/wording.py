@@ -93,6 +93,8 @@ def _told(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
             return _join(gap, _state_again(case, lapsed), ask(case))
         case facts.Closed(outstanding=rest):
             return _join("Record closed.", _never_stated(case, rest))
+        case facts.NotUnderstood(why="unsure"):
+            return "Say again."
         case facts.NotUnderstood() | facts.Spoke():
             return ""
         case _:

@@ -96,7 +96,8 @@ FIGURES: Mapping[str, Figure] = {
     ),
     "heard": Figure(sql="avg(heard)", name="utterances heard", unit="a case, mean", write=_decimal),
     "misheard": Figure(
-        sql="(sum(not_a_phrase) + sum(negatives)) / nullif(sum(heard) - sum(other_speech), 0)",
+        sql="(sum(not_a_phrase) + sum(unsure) + sum(negatives))"
+        " / nullif(sum(heard) - sum(other_speech), 0)",
         name="not understood or denied",
         unit="% of what was said to the machine",
         write=_percent,

@@ -179,6 +179,8 @@ class Hearing:
     """Known words in no known order."""
     reply_to_nothing: int
     """Confirm or negative while nothing waited."""
+    unsure: int
+    """Phrases heard with too little confidence; the machine asked for them again."""
     negatives: int
     no_replies: int
     asked_again: int

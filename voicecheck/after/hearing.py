@@ -17,6 +17,7 @@ _UNCLEAR = {
     "other_speech": "other speech",
     "not_a_phrase": "not a phrase",
     "nothing_to_confirm": "reply to nothing",
+    "unsure": "not heard well enough",
 }
 
 
@@ -93,6 +94,7 @@ def hearing(told: Told) -> Hearing:
         other_speech=unclear["other_speech"],
         not_a_phrase=unclear["not_a_phrase"],
         reply_to_nothing=unclear["nothing_to_confirm"],
+        unsure=unclear["unsure"],
         negatives=became[facts.Retracted],
         no_replies=became[facts.Lapsed],
         asked_again=became[facts.Repeated],

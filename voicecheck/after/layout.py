@@ -55,6 +55,7 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "other_speech": ("int64", "utterances that are none of the phrases"),
         "not_a_phrase": ("int64", "known words in no known order"),
         "reply_to_nothing": ("int64", "replies while nothing waited"),
+        "unsure": ("int64", "phrases heard with too little confidence, asked for again"),
         "negatives": ("int64", "read-backs denied or dropped"),
         "no_replies": ("int64", "read-backs without reply in time"),
         "asked_again": ("int64", "say again"),

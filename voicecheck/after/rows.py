@@ -81,6 +81,7 @@ _COUNTED = (
     "other_speech",
     "not_a_phrase",
     "reply_to_nothing",
+    "unsure",
     "negatives",
     "no_replies",
     "asked_again",
