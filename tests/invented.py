@@ -118,7 +118,7 @@ class Invention:
             return self.give(Entered(text=phrase))
         from_s = self._audio_s()
         self.pass_s(0.35 * len(phrase.split()))
-        sure = round(min(1.0, self.chance.gauss(0.93, 0.05)), 2)
+        sure = round(min(1.0, self.chance.gauss(0.995, 0.01)), 2)
         return self.give(
             Heard(text=phrase, confidence=sure, audio_from_s=from_s, audio_to_s=self._audio_s())
         )

@@ -173,7 +173,7 @@ class Story:
 def _heard(phrase: str) -> Heard | Entered:
     if phrase.startswith("by hand: "):
         return Entered(text=phrase.removeprefix("by hand: "))
-    return Heard(text=phrase, confidence=0.875, audio_from_s=1.25, audio_to_s=2.5)
+    return Heard(text=phrase, confidence=0.99, audio_from_s=1.25, audio_to_s=2.5)
 
 
 def resealed(records: list[Record]) -> list[bytes]:

@@ -357,7 +357,7 @@ def test_nothing_is_due_before_its_time() -> None:
 
 @given(
     said=st.lists(st.sampled_from([*phrases(small())]), max_size=60),
-    confidence=st.floats(0.9, 1),
+    confidence=st.floats(0.98, 1),
     from_s=st.floats(0, 1e6),
 )
 def test_the_same_words_at_the_same_time_are_the_same_facts(

@@ -196,8 +196,8 @@ def test_a_confidence_is_a_number(number: bytes) -> None:
     story = Story()
     story.say(UP_TO_THE_CRITERIA[0])
     line = story.lines()[-1]
-    assert b'"confidence":0.875' in line
-    assert sentence(line.replace(b'"confidence":0.875', b'"confidence":' + number))
+    assert b'"confidence":0.99' in line
+    assert sentence(line.replace(b'"confidence":0.99', b'"confidence":' + number))
 
 
 @given(line=st.binary() | st.text().map(str.encode))

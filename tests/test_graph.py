@@ -131,7 +131,7 @@ def test_a_dearer_unknown_accepts_more(tmp_path: Path) -> None:
 
 
 def test_a_phrase_that_breaks_off_is_something_else(tmp_path: Path) -> None:
-    """Else a short last word that nobody said would cost less than anything else that ends there."""
+    """Else a short last word that nobody said would cost less than anything else."""
     said = np.concatenate((sound(phones_of("checklist table tilted head")), sound([]), sound([])))
     for cost, expected in ((0.0, UNKNOWN), (200.0, "up")):
         compile_graph(PHRASES, variants, tmp_path, Costs(broken_off=cost))

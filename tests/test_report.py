@@ -64,7 +64,7 @@ def test_a_statement_names_its_phrase_its_source_and_the_reply(clipped: Report) 
     assert triangle.said.text == "checklist triangle free of fat"
     assert triangle.confirmed is not None
     assert (triangle.confirmed.text, triangle.confirmed.source) == ("confirm", "heard")
-    assert triangle.said.confidence == 0.875
+    assert triangle.said.confidence == 0.99
     table = next(one for one in clipped.statements if one.item == "table")
     assert table.confirmed is None
 
@@ -209,12 +209,12 @@ def test_what_was_misunderstood_is_told_with_what_was_read_back() -> None:
         "no reply",
     ]
     assert found.misunderstood[4].why == (
-        'read back after "checklist triangle free of fat", confidence 0.88'
+        'read back after "checklist triangle free of fat", confidence 0.99'
     )
     heard = found.hearing
     assert (heard.heard, heard.understood, heard.other_speech) == (13, 10, 1)
     assert (heard.negatives, heard.no_replies, heard.asked_again) == (1, 1, 1)
-    assert heard.confidence_median == heard.confidence_lowest == 0.875
+    assert heard.confidence_median == heard.confidence_lowest == 0.99
 
 
 def test_deafness_lasts_as_long_as_the_speech_did() -> None:

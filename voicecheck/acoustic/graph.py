@@ -39,14 +39,14 @@ class Costs:
     gone_on: float = 2.0
     """The same after a whole phrase. Of 61 that go on (development voices) 10 are taken for their
     beginning, at 4 and 7 it was 13 and 21; at -3 phrases that do not go on are asked for again."""
-    broken_off: float = 10.0
+    broken_off: float = 16.0
     """Once, for ending within a phrase, heard as something else. Without it a last word of two
     phones that nobody said costs less than to begin something else there."""
     unknown_end: float = 4.0
     """Once, for ending with it: then Vosk waits longer for more, as its rule 3 says."""
-    unknown_phone: float = 5.5
+    unknown_phone: float = 3.0
     """For each phone of it: less rejects more."""
-    blank: float = 4.0
+    blank: float = 2.5
     """For each 30 ms of blank. A network trained with CTC says blank where it is unsure, so with
     others talking nothing would be heard: at 0, 48 of 70 are right in babble at 10 dB (development
     voices), at 1.5 62, at 2.5 64; but more of that, and phrases that are cut off pass for whole."""

@@ -12,7 +12,8 @@ from __future__ import annotations
 import argparse
 import itertools
 import resource
-from collections import Counter
+import time
+from collections import Counter, defaultdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -112,17 +113,24 @@ class Count:
     """What was heard so far, by the kind of scene."""
 
     def __init__(self, accepts: Callable[[Heard], bool]) -> None:
-        self.accepted: list[tuple[str, float, Heard]] = []
-        """Kind of scene, hour, utterance."""
+        self.accepted: list[tuple[str, Heard]] = []
+        """Kind of scene, utterance."""
         self.seconds, self.heard = Counter[str](), Counter[str]()
+        self.compute_s: defaultdict[str, float] = defaultdict(float)
         self._accepts = accepts
 
-    def take(self, kind: str, seconds: float, heard: Sequence[Heard]) -> None:
-        """Count one scene."""
+    def take(
+        self, kind: str, seconds: float, heard: Sequence[Heard], compute_s: float = 0.0
+    ) -> None:
+        """Count one scene, and tell at once what was accepted in it."""
         self.seconds[kind] += round(seconds)
         self.heard[kind] += len(heard)
+        self.compute_s[kind] += compute_s
         hours = self.seconds.total() / 3600
-        self.accepted += [(kind, hours, each) for each in heard if self._accepts(each)]
+        for each in filter(self._accepts, heard):
+            self.accepted.append((kind, each))
+            told = f'"{each.text}" ({each.confidence:.2f}) in {kind} after {hours:.2f} h'
+            print(told, flush=True)
 
     def rows(self) -> Iterator[str]:
         """Accepted an hour, of each kind and of all, and the rate that 95 % confidence allows."""
@@ -130,11 +138,13 @@ class Count:
             of_kind = [each for each in self.accepted if kind in (each[0], "all")]
             hours = (self.seconds.total() if kind == "all" else self.seconds[kind]) / 3600
             heard = self.heard.total() if kind == "all" else self.heard[kind]
+            compute_s = sum(self.compute_s.values()) if kind == "all" else self.compute_s[kind]
             if hours:
                 bound = poisson_bound(len(of_kind)) / hours
                 yield (
                     f"{kind}: {hours:.2f} h, {heard} utterances, {len(of_kind)} accepted, "
-                    f"{len(of_kind) / hours:.2f} an hour (95 %: below {bound:.2f})"
+                    f"{len(of_kind) / hours:.2f} an hour (95 %: below {bound:.2f}), "
+                    f"real-time factor {compute_s / 3600 / hours:.3f}"
                 )
 
 
@@ -155,8 +165,9 @@ def main() -> None:
         for kind, scene in scenes(speech, np.random.default_rng(options.seed)):
             pcm = (np.clip(scene, -1, 1) * 32767).astype("<i2")
             blocks = (pcm[at : at + BLOCK_SAMPLES] for at in range(0, len(pcm), BLOCK_SAMPLES))
+            began = time.process_time()
             heard = [each for block in blocks for each in ears.hear(block.tobytes())]
-            count.take(kind, len(pcm) / SAMPLE_RATE_HZ, heard)
+            count.take(kind, len(pcm) / SAMPLE_RATE_HZ, heard, time.process_time() - began)
             hours = count.seconds.total() / 3600
             if hours >= min(told_h + 0.5, options.hours):
                 told_h = hours
@@ -166,9 +177,7 @@ def main() -> None:
             if hours >= options.hours:
                 break
     print(*count.rows(), sep="\n")
-    print(f"critical: {sum(each.text in grave for _, _, each in count.accepted)} accepted")
-    for kind, hour, each in count.accepted:
-        print(f'  "{each.text}" ({each.confidence:.2f}) in {kind} after {hour:.2f} h')
+    print(f"critical: {sum(each.text in grave for _, each in count.accepted)} accepted")
 
 
 if __name__ == "__main__":
