@@ -345,7 +345,7 @@ assert isinstance(HEARD, Heard)
 @pytest.mark.parametrize(
     "forge",
     [
-        pytest.param(but(STATED, cause=replace(HEARD, confidence=0.5)), id="another confidence"),
+        pytest.param(but(STATED, cause=replace(HEARD, confidence=0.97)), id="another confidence"),
         pytest.param(but(STATED, cause=replace(HEARD, audio_from_s=0.5)), id="another span"),
         pytest.param(but(STATED, cause=Entered(text=HEARD.text)), id="by hand, not heard"),
         pytest.param(but(SPOKE, cause=Said(text="x", audio_from_s=0, audio_to_s=1)), id="prompt"),
