@@ -337,3 +337,11 @@ def test_the_small_procedure_holds_every_kind() -> None:
     """So that the mutations of test_every_state.py have something to break."""
     assert {item.kind for item in small().items} == set(Kind)
     assert isinstance(small(), Procedure)
+
+
+@pytest.mark.parametrize("share", ["-0.1", "1.0", "7.5"])
+def test_an_operating_point_is_a_share_of_the_likelihood(share: str) -> None:
+    common = COMMON_TEXT.replace("least_confidence = 0.8", f"least_confidence = {share}")
+    assert common != COMMON_TEXT
+    with pytest.raises(ProcedureError, match=r"listening\.least_confidence must be"):
+        parse(SMALL_TEXT, common)
