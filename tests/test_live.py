@@ -12,7 +12,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from difflib import SequenceMatcher
@@ -46,7 +46,7 @@ def cards() -> Iterator[Cards]:
 @pytest.fixture
 def served(cards: Cards, tmp_path: Path) -> Iterator[Theatre]:
     """A case that listens, its opening prompt said."""
-    with theatre(tmp_path, environment=cards.environment) as running:
+    with theatre(tmp_path, "--wording", "brief", environment=cards.environment) as running:
         listening(running, 1)
         yield running
 
@@ -351,19 +351,30 @@ def _feed(pipe: IO[bytes], samples: Samples) -> None:
         pipe.write(samples.tobytes())
 
 
-@pytest.fixture(scope="module")
-def performed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Performed]:
-    """All voices at once, each in a theatre of its own: most of it is waiting."""
-    places = [tmp_path_factory.mktemp(voice) for voice in VOICES]
+@pytest.fixture(scope="module", autouse=True)
+def performing(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[dict[str, Future[Performed]]]:
+    """All voices at once, each in a theatre of its own, beside the tests above: it is waiting."""
+    asked = any("performed" in getattr(item, "fixturenames", ()) for item in request.session.items)
+    voices = VOICES if asked else ()
     with ThreadPoolExecutor(len(VOICES)) as pool:
-        return dict(zip(VOICES, pool.map(perform, VOICES, places), strict=True))
+        yield {
+            voice: pool.submit(perform, voice, tmp_path_factory.mktemp(voice)) for voice in voices
+        }
+
+
+@pytest.fixture
+def performed(performing: dict[str, Future[Performed]], voice: str) -> Performed:
+    """What came of this voice's case."""
+    return performing[voice].result()
 
 
 @pytest.mark.parametrize("voice", VOICES)
 def test_a_whole_case_by_voice_over_suction_to_a_closed_log_that_holds(
-    performed: dict[str, Performed], voice: str, counted: list[str]
+    performed: Performed, voice: str, counted: list[str]
 ) -> None:
-    served = performed[voice].served
+    served = performed.served
     lines = parse_scenario((ROOM / "scenario.toml").read_text()).lines
     heard = [
         (record.cause.text, type(record.fact).__name__)
@@ -381,22 +392,20 @@ def test_a_whole_case_by_voice_over_suction_to_a_closed_log_that_holds(
 
 @pytest.mark.parametrize("voice", VOICES)
 def test_the_prompts_in_the_loudspeaker_are_the_words_on_record(
-    performed: dict[str, Performed], voice: str, counted: list[str]
+    performed: Performed, voice: str, counted: list[str]
 ) -> None:
     """Read back by another recogniser, PocketSphinx with its own US English model.
 
     It chooses among all prompts of the case for each; a wrong or cut prompt fits another one.
     """
     sphinx = pytest.importorskip("pocketsphinx")
-    said = [
-        _words(r.cause.text) for r in performed[voice].served.records if isinstance(r.cause, Said)
-    ]
+    said = [_words(r.cause.text) for r in performed.served.records if isinstance(r.cause, Said)]
     decoder = sphinx.Decoder(lm=None, loglevel="FATAL", samprate=RATE_HZ)
     known = [t for t in dict.fromkeys(said) if all(decoder.lookup_word(w) for w in t.split())]
     grammar = " | ".join(known)
     decoder.add_jsgf_string("said", f"#JSGF V1.0; grammar said; public <said> = {grammar};")
     decoder.activate_search("said")
-    read_back = [_decoded(decoder, piece) for piece in _pieces(performed[voice].prompts)]
+    read_back = [_decoded(decoder, piece) for piece in _pieces(performed.prompts)]
     wanted = [text for text in said if text in known]
     assert len(wanted) >= len(said) // 2, "enough of their words are in its dictionary"
     found = _in_order(wanted, read_back)

@@ -7,7 +7,9 @@ the path works from sound to log, and says nothing of accuracy on people.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from itertools import chain
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -70,12 +72,17 @@ def test_a_rehearsal_that_is_spoken_is_deaf_meanwhile_and_goes_the_same_way(
     assert b"".join(from_file(path.with_suffix(".wav"))).strip(b"\0")
 
 
-def heard_lines(
-    ears: Recogniser, least: Mapping[str, float]
-) -> Iterator[tuple[str, Line, set[str]]]:
+def believed(scenario: str) -> list[tuple[str, Line, set[str]]]:
     """Voice, line, and what was believed of it, each line by itself between seconds of quiet."""
+    procedure = parse(
+        (GRAMMARS / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8"),
+        (GRAMMARS / "_common.toml").read_text(encoding="utf-8"),
+    )
+    table = phrases(procedure)
+    least = {phrase: least_confidence(procedure, command) for phrase, command in table.items()}
     quiet = np.random.default_rng(3).normal(0.0, 16.0, 24_000).astype("<i2").tobytes()
-    for scenario in scenarios_in(ROOM):
+    found = []
+    with Recogniser(table) as ears:
         for cue in cues_of(scenario):
             recording = parse_recording(cue.read_text(encoding="utf-8"))
             audio = b"".join(from_file(cue.with_suffix(".opus")))
@@ -83,25 +90,16 @@ def heard_lines(
                 piece = audio[2 * round(from_s * 16_000) : 2 * round(to_s * 16_000)]
                 ears.skip(b"")
                 heard = ears.hear(quiet[:16_000] + piece + quiet) + ears.finish()
-                voice = recording.voices[line.speaker].name
-                believed = {
-                    each.text if each.confidence >= least.get(each.text, 0) else UNKNOWN
-                    for each in heard
-                }
-                yield voice, line, believed
+                sure = {h.text if h.confidence >= least.get(h.text, 0) else UNKNOWN for h in heard}
+                found.append((recording.voices[line.speaker].name, line, sure))
+    return found
 
 
 def test_every_voice_is_understood_and_nothing_is_taken_for_another_command() -> None:
     """At least 97 % of all commands exact, none taken for another (the customer's target)."""
-    procedure = parse(
-        (GRAMMARS / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8"),
-        (GRAMMARS / "_common.toml").read_text(encoding="utf-8"),
-    )
     commands: Counter[bool] = Counter()
-    table = phrases(procedure)
-    least = {phrase: least_confidence(procedure, command) for phrase, command in table.items()}
-    with Recogniser(table) as ears:
-        for voice, line, heard in heard_lines(ears, least):
+    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
+        for voice, line, heard in chain.from_iterable(pool.map(believed, scenarios_in(ROOM))):
             if line.heard != UNKNOWN:
                 commands[heard == {line.heard}] += 1
             assert heard <= {line.heard, UNKNOWN}, (voice, line.say, heard)

@@ -6,6 +6,7 @@ the rules what the rules allow.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -118,7 +119,7 @@ class Walker:
         self.forgeries = tuple(_every_fact(procedure))
 
     def steps(self, states: Iterable[State], walk: Walk) -> Iterator[State]:
-        """Give every input to each state; yields the state after each step, also known ones."""
+        """Give every input to each state; yields each state that follows, also known ones."""
         for state in states:
             walk.states += 1
             walk.modes.add(state.mode)
@@ -144,7 +145,8 @@ class Walker:
             if isinstance(fact, facts.Stated):
                 walk.stated.add(Answer(item=fact.item, answer=fact.answer))
             self._note(walk, self.claims.of_step(state, command, fact, then), state, given, fact)
-            yield then
+            if then is not state:
+                yield then
 
     def forged_steps(self, states: Iterable[State], walk: Walk) -> Iterator[State]:
         """Let every fact happen that the rules alone allow, whatever was said."""
@@ -424,6 +426,7 @@ _sent: set[State] = set()
 
 def _begin(text: str, common: str) -> None:
     global _walker  # noqa: PLW0603 - the only way a pool's process remembers
+    gc.disable()  # nothing here refers to itself, and looking for what does costs a sixth
     _walker = Walker(parse(text, common))
 
 
