@@ -186,6 +186,14 @@ def test_a_broken_model_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPat
         (broken / "am" / "final.mdl").write_bytes(content)
         with pytest.raises(ModelError, match="missing or broken"):
             Recogniser(PHRASES)
+    (broken / "am" / "final.mdl").write_bytes(whole)
+    weights = (MODEL / "weights.npz").read_bytes()
+    with pytest.raises(ModelError, match="missing or broken"):
+        Recogniser(PHRASES)
+    for content in (b"", b"no weights", weights[:100], weights[: len(weights) // 2]):
+        (broken / "weights.npz").write_bytes(content)
+        with pytest.raises(ModelError, match="missing or broken"):
+            Recogniser(PHRASES)
 
 
 def test_a_model_with_a_fixed_graph_is_refused(tmp_path: Path) -> None:

@@ -12,13 +12,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import UNKNOWN, compile_graph
 from voicecheck.acoustic.lexicon import variants
+from voicecheck.acoustic.likeness import CONTEXT_S, Evidence, Likeness, confidence
 from voicecheck.inputs import Heard
 from voicecheck.quiet import Quiet
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from types import TracebackType
 
 SAMPLE_RATE_HZ = 16_000
@@ -26,9 +30,12 @@ SAMPLE_RATE_HZ = 16_000
 _OURS = Path(__file__).parent / "model"
 _PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 2 // 100  # 20 ms: Vosk looks for an end once a call
 _LONGEST_BYTES = 2 * SAMPLE_RATE_HZ * 12  # no noise holds an utterance open for longer
+_KEPT_BYTES = _LONGEST_BYTES + 2 * int(SAMPLE_RATE_HZ * CONTEXT_S)
 _ALTERNATIVES = 12
 _QUIET_S = 0.2  # after a whole phrase; the closure of a stop within a word is shorter
 _LONG_QUIET_S = 1.0  # by then the recogniser has found the end itself, or there was no phrase
+_SHIPPED = "The model that voicecheck ships"
+_CANNOT_LOAD = "{} cannot be loaded: files are missing or broken; install it again."
 _SILENT = -3  # Kaldi's levels: warnings are -1, errors -2; ours come as exceptions
 
 
@@ -48,11 +55,13 @@ class Recogniser:
         *,
         model: Path | None = None,
         words: Mapping[str, Sequence[str]] | None = None,
+        sure: Callable[[Evidence], float] = confidence,
     ) -> None:
         """Load the shipped model, or another Vosk model that takes its phrases at run time.
 
         `words` teaches the shipped model to pronounce: word -> pronunciations, each phones with
-        spaces. Raises ModelError, or what `lexicon.pronunciations` raises for an unknown word.
+        spaces. `sure` makes a confidence of the evidence for a phrase. Raises ModelError, or what
+        `lexicon.pronunciations` raises for an unknown word.
         """
         if not phrases:
             raise ValueError("There is nothing to listen for: give at least one phrase.")
@@ -62,8 +71,11 @@ class Recogniser:
         self._model: Any = _load_own(phrases, words or {}) if model is None else _load(model)
         if model is not None:
             _check_vocabulary(self._model, self._phrases, model)
+        self._likeness = _own_likeness(words or {}) if self._ours else None
+        self._sure = sure
         self._vosk: Any = None
         self._rest = b""  # half a sample or less than a piece
+        self._sound = bytearray()  # the last that was heard, up to now
         self._quiet = Quiet()
         self._passed_bytes = 0  # heard or skipped
         self._began_bytes = 0  # when Vosk last began to count
@@ -89,6 +101,7 @@ class Recogniser:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
         self._passed_bytes += len(self._rest) + len(block)
         self._rest = b""
+        self._sound.clear()
         self._vosk = None
 
     def finish(self) -> list[Heard]:
@@ -121,6 +134,8 @@ class Recogniser:
             self._began_bytes, self._open_bytes = self._passed_bytes, 0
         ended = self._vosk.AcceptWaveform(piece)
         self._quiet.hear(piece)
+        self._sound += piece
+        del self._sound[:-_KEPT_BYTES]
         self._passed_bytes += len(piece)
         self._open_bytes += len(piece)
         if ended or self._fell_quiet() or self._open_bytes >= _LONGEST_BYTES:
@@ -164,20 +179,31 @@ class Recogniser:
         if not text:
             return []
         spoken = best["result"]
-        confidence = self._share(result["alternatives"]) if self._ours else _lowest(spoken)
         began_s = self._began_bytes / 2 / SAMPLE_RATE_HZ
+        from_s, to_s = began_s + spoken[0]["start"], began_s + spoken[-1]["end"]
+        sure = self._certainty(result, text, from_s, to_s) if self._likeness else _lowest(spoken)
         return [
             Heard(
                 text=text,
-                confidence=round(confidence, 3),
-                audio_from_s=round(began_s + spoken[0]["start"], 2),
-                audio_to_s=round(began_s + spoken[-1]["end"], 2),
+                confidence=round(sure, 3),
+                audio_from_s=round(from_s, 2),
+                audio_to_s=round(to_s, 2),
             )
         ]
 
     def _text(self, words: str) -> str:
         """A phrase as it is; with anything unknown in it, unknown; else what was heard."""
         return UNKNOWN if UNKNOWN in words.split() else words
+
+    def _certainty(self, result: Mapping[str, Any], text: str, from_s: float, to_s: float) -> float:
+        """How sure it is that this was said between these times: 0 to 1."""
+        share = self._share(result["alternatives"])
+        if text not in self._phrases or not self._likeness:
+            return share
+        sound = np.frombuffer(bytes(self._sound), "<i2")
+        start = self._passed_bytes // 2 - len(sound)
+        begin, end = (round(at * SAMPLE_RATE_HZ) - start for at in (from_s, to_s))
+        return self._sure(Evidence(share, self._likeness.fit(text, sound, begin, end)))
 
     def _share(self, alternatives: Sequence[Mapping[str, Any]]) -> float:
         """The share of the likelihood that says what the best alternative says.
@@ -200,7 +226,15 @@ def _load_own(phrases: Collection[str], words: Mapping[str, Sequence[str]]) -> A
         compile_graph(phrases, lambda word: variants(word, words), folder)
         for part in ("am", "conf"):
             (folder / part).symlink_to(_OURS / part, target_is_directory=True)
-        return _loaded(folder, "The model that voicecheck ships")  # and then needs no file
+        return _loaded(folder, _SHIPPED)  # and then needs no file
+
+
+def _own_likeness(words: Mapping[str, Sequence[str]]) -> Likeness:
+    try:
+        weights = load_weights(_OURS / "weights.npz")
+    except ValueError as error:
+        raise ModelError(_CANNOT_LOAD.format(_SHIPPED)) from error
+    return Likeness(lambda word: variants(word, words), weights)
 
 
 def _load(folder: Path) -> Any:
@@ -216,8 +250,7 @@ def _loaded(folder: Path, what: str) -> Any:
     try:
         return vosk.Model(str(folder))
     except Exception as error:  # Vosk raises nothing narrower
-        sentence = f"{what} cannot be loaded: files are missing or broken; install it again."
-        raise ModelError(sentence) from error
+        raise ModelError(_CANNOT_LOAD.format(what)) from error
 
 
 def _check_vocabulary(model: Any, phrases: Collection[str], folder: Path) -> None:

@@ -217,9 +217,9 @@ def main() -> None:
 
 
 def _peer(known: Collection[str]) -> Ears:
-    from voicecheck.acoustic.peer import PocketSphinx  # noqa: PLC0415 (installed by hand)
+    from voicecheck.acoustic.peer import PocketSphinx, jsgf  # noqa: PLC0415 (not always there)
 
-    return PocketSphinx(known)
+    return PocketSphinx({word for phrase in known for word in phrase.split()}, jsgf(known))
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -28,10 +29,14 @@ if TYPE_CHECKING:
 def load_weights(path: Path) -> Weights:
     """Read `<layer>.linear` and `<layer>.bias` of every layer as 32-bit floats.
 
-    Raises ValueError where a matrix is missing or its shape is not that of the topology.
+    Raises ValueError where the file cannot be read, a matrix is missing, or its shape is not that
+    of the topology.
     """
-    with np.load(path, allow_pickle=False) as stored:
-        weights = {name: stored[name].astype(np.float32) for name in stored.files}
+    try:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
+            weights = {name: stored[name].astype(np.float32) for name in stored.files}
+    except (OSError, EOFError, BadZipFile) as error:
+        raise ValueError(f"{path} cannot be read: {error}; install or train again") from error
     for name, shape in expected_shapes().items():
         if name not in weights or weights[name].shape != shape:
             raise ValueError(f"{path}: {name} must be there with shape {shape}; train again")

@@ -1,4 +1,4 @@
-"""pocketsphinx with the same phrases, to measure beside: the peer trained on people."""
+"""pocketsphinx with the same grammar, to measure beside: the peer trained on people."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ from voicecheck.inputs import Heard
 if TYPE_CHECKING:
     from collections.abc import Collection
 
+BLOCK_BYTES = 3200  # 0.1 s: it crashes on a whole recording at once (5.1.1)
 FAINT_NOISE = 30.0  # of 32768: digital silence takes a third of its words away
 
 
 class PocketSphinx:
     """One recording is one utterance, streamed; its best settings: no bestpath search, live CMN."""
 
-    def __init__(self, phrases: Collection[str]) -> None:
-        """Load the model that its package brings, with the phrases as a JSGF grammar."""
-        words = sorted({word for phrase in phrases for word in phrase.split()})
+    def __init__(self, words: Collection[str], grammar: str) -> None:
+        """Load the model that its package brings, with a JSGF grammar of these words."""
         with TemporaryDirectory(prefix="voicecheck-") as folder:
-            grammar, lexicon = Path(folder, "phrases.gram"), Path(folder, "words.dict")
-            grammar.write_text(jsgf(phrases), encoding="utf-8")
-            lexicon.write_text("".join(map(_entries, words)), encoding="utf-8")
+            written, lexicon = Path(folder, "phrases.gram"), Path(folder, "words.dict")
+            written.write_text(grammar, encoding="utf-8")
+            lexicon.write_text("".join(map(_entries, sorted(words))), encoding="utf-8")
             self._decoder: Any = importlib.import_module("pocketsphinx").Decoder(
-                jsgf=str(grammar), dict=str(lexicon), bestpath=False, cmn="live", logfn=os.devnull
+                jsgf=str(written), dict=str(lexicon), bestpath=False, cmn="live", logfn=os.devnull
             )
         self._rng = np.random.default_rng(1)
         self._open = False
@@ -44,6 +44,12 @@ class PocketSphinx:
         noisy = samples + FAINT_NOISE * self._rng.standard_normal(len(samples))
         self._decoder.process_raw(np.clip(noisy, -32768, 32767).astype("<i2").tobytes())
         return []
+
+    def hears(self, pcm: bytes) -> str:
+        """What is understood of a whole recording."""
+        for at in range(0, len(pcm), BLOCK_BYTES):
+            self.hear(pcm[at : at + BLOCK_BYTES])
+        return " ".join(each.text for each in self.finish())
 
     def finish(self) -> list[Heard]:
         """End the utterance and say what it was."""

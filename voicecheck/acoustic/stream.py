@@ -23,6 +23,7 @@ from voicecheck import shipped
 from voicecheck.acoustic.evaluate import (
     BLOCK_SAMPLES,
     FLOOR,
+    Ears,
     Setting,
     critical,
     phrases,
@@ -109,6 +110,23 @@ def music(length: int, rng: Generator) -> Samples:
     return np.asarray(sound[:length] / np.abs(sound[:length]).max())
 
 
+def heard_in(
+    ears: Ears, speech: Sequence[Path], hours: float, seed: int
+) -> Iterator[tuple[str, list[Heard], float, float]]:
+    """Stream so many hours; for each scene its kind, what was heard, its seconds, and the CPU's."""
+    passed_s = 0.0
+    for kind, scene in scenes(speech, np.random.default_rng(seed)):
+        if passed_s >= hours * 3600:
+            return
+        pcm = (np.clip(scene, -1, 1) * 32767).astype("<i2")
+        blocks = (pcm[at : at + BLOCK_SAMPLES] for at in range(0, len(pcm), BLOCK_SAMPLES))
+        began = time.process_time()
+        heard = [each for block in blocks for each in ears.hear(block.tobytes())]
+        seconds = len(pcm) / SAMPLE_RATE_HZ
+        yield kind, heard, seconds, time.process_time() - began
+        passed_s += seconds
+
+
 class Count:
     """What was heard so far, by the kind of scene."""
 
@@ -162,20 +180,14 @@ def main() -> None:
     count = Count(Setting("Recogniser", "stream", options.seed, least).accepts)
     told_h = 0.0
     with Recogniser(least) as ears:
-        for kind, scene in scenes(speech, np.random.default_rng(options.seed)):
-            pcm = (np.clip(scene, -1, 1) * 32767).astype("<i2")
-            blocks = (pcm[at : at + BLOCK_SAMPLES] for at in range(0, len(pcm), BLOCK_SAMPLES))
-            began = time.process_time()
-            heard = [each for block in blocks for each in ears.hear(block.tobytes())]
-            count.take(kind, len(pcm) / SAMPLE_RATE_HZ, heard, time.process_time() - began)
+        for kind, heard, seconds, compute_s in heard_in(ears, speech, options.hours, options.seed):
+            count.take(kind, seconds, heard, compute_s)
             hours = count.seconds.total() / 3600
             if hours >= min(told_h + 0.5, options.hours):
                 told_h = hours
                 mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
                 accepted = len(count.accepted)
                 print(f"after {hours:.2f} h: {accepted} accepted, peak {mib:.0f} MiB", flush=True)
-            if hours >= options.hours:
-                break
     print(*count.rows(), sep="\n")
     print(f"critical: {sum(each.text in grave for _, each in count.accepted)} accepted")
 

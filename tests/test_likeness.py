@@ -1,0 +1,115 @@
+"""How much a stretch of sound is like a phrase, and what that is worth."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+from speech import RATE_HZ, noise, say
+from stories import shipped
+
+import voicecheck
+from voicecheck.acoustic import calibrate, likeness
+from voicecheck.acoustic.forward import load_weights
+from voicecheck.acoustic.lexicon import Phones, variants
+from voicecheck.acoustic.likeness import Evidence, Fit, Likeness, confidence
+from voicecheck.acoustic.topology import BLANK, PDF_COUNT, PDF_OF_PHONE
+from voicecheck.inputs import Heard
+
+WEIGHTS = Path(voicecheck.__file__).parent / "model" / "weights.npz"
+LIKENESS = Likeness(variants, load_weights(WEIGHTS))
+PHRASE = "checklist artery divided"
+
+
+def fit(said: str, phrase: str = PHRASE) -> Fit:
+    sound = say(said)
+    return LIKENESS.fit(phrase, sound, RATE_HZ * 2 // 5, len(sound) - RATE_HZ * 4 // 5)
+
+
+def collapsed(labels: tuple[int, ...]) -> list[int]:
+    """What a path of labels says: Graves et al. (ICML 2006), section 3.1: repeats, then blanks."""
+    return [label for label, _ in itertools.groupby(labels) if label != BLANK]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_alignment_is_the_best_of_all_paths_that_say_the_phrase(seed: int) -> None:
+    """By CTC's definition, every path tried: three labels in six frames, 729 of them."""
+    rng = np.random.default_rng(seed)
+    ways: list[list[Phones]] = [[("AA", "B"), ("B",)], [("B", "AA")]]
+    labels = (BLANK, PDF_OF_PHONE["AA"], PDF_OF_PHONE["B"])
+    scores = np.full((6, PDF_COUNT), -50.0, np.float32)
+    scores[:, labels] = np.log(rng.dirichlet(np.ones(3), size=6))
+    said = [[PDF_OF_PHONE[phone] for phone in (*one, *two)] for one in ways[0] for two in ways[1]]
+    best, phones = max(
+        (sum(scores[at, label] for at, label in enumerate(path)), len(collapsed(path)))
+        for path in itertools.product(labels, repeat=6)
+        if collapsed(path) in said
+    )
+    found = likeness._Path(ways).fit(scores)
+    assert found.whole == pytest.approx((best - scores.max(axis=1).sum()) / phones, abs=1e-5)
+    assert found.worst_word <= found.whole
+
+
+def test_a_phrase_has_no_fit_in_fewer_frames_than_it_has_phones() -> None:
+    path = likeness._Path([[("B", "AA", "B")]])
+    assert path.fit(np.zeros((2, PDF_COUNT), np.float32)).whole < -10
+    assert path.fit(np.zeros((3, PDF_COUNT), np.float32)).whole == 0
+
+
+def test_sound_that_is_too_short_for_a_frame_has_no_fit() -> None:
+    assert LIKENESS.fit(PHRASE, np.zeros(100, np.int16), 0, 100).whole < -10
+    assert LIKENESS.fit(PHRASE, np.zeros(0, np.int16), 0, 0).whole < -10
+
+
+def test_what_was_said_fits_and_what_was_not_does_not() -> None:
+    right, changed = fit(PHRASE), fit("checklist artery protected")
+    other, hiss = fit("the weather was fine on sunday"), noise(2 * RATE_HZ, seed=3, level=900.0)
+    assert right.whole > -0.5
+    assert right.worst_word > -1.5
+    assert changed.worst_word < right.worst_word - 2, "one word is another"
+    assert other.whole < -2
+    assert LIKENESS.fit(PHRASE, hiss.astype(np.int16), 0, len(hiss)).whole < -2
+
+
+@pytest.mark.parametrize(
+    ("more", "less"),
+    [
+        (Evidence(0.99, Fit(-1, -2)), Evidence(0.6, Fit(-1, -2))),
+        (Evidence(0.9, Fit(-0.5, -2)), Evidence(0.9, Fit(-2, -2))),
+        (Evidence(0.9, Fit(-1, -2)), Evidence(0.9, Fit(-1, -6))),
+    ],
+)
+def test_more_evidence_makes_surer(more: Evidence, less: Evidence) -> None:
+    assert 0 < confidence(less) < confidence(more) < 1
+
+
+def test_the_operating_point_lies_between_a_phrase_and_noise() -> None:
+    listening = shipped().common.listening
+    assert confidence(Evidence(1.0, Fit(-0.2, -1.0))) > listening.least_confidence_critical
+    assert confidence(Evidence(1.0, Fit(-4.0, -6.0))) < listening.least_confidence
+
+
+def test_the_weights_are_those_of_a_worked_example() -> None:
+    """Hours of study and whether the examination was passed, of 20 students: -4.0777 and 1.5046.
+
+    Source: the example of Wikipedia's "Logistic regression", data and result from memory.
+    """
+    studied = "0.5 0.75 1 1.25 1.5 1.75 1.75 2 2.25 2.5 2.75 3 3.25 3.5 4 4.25 4.5 4.75 5 5.5"
+    hours = np.array([float(each) for each in studied.split()])
+    passed = np.array([0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 1, 0, 1, 0, 1, 1, 1, 1, 1, 1], bool)
+    weights = calibrate.logistic(np.stack((np.ones(20), hours), axis=1), passed, np.ones(20))
+    np.testing.assert_allclose(weights, (-4.0777, 1.5046), rtol=0.02)
+
+
+def test_each_phrase_that_was_found_gets_its_own_evidence() -> None:
+    noting = calibrate.Noting({PHRASE: 0.8, "confirm": 0.8})
+    heard: list[Heard] = []
+    for said in (PHRASE, "please move the lamp a little", "confirm"):
+        heard += noting.ears.hear(say(said).tobytes()) + noting.ears.finish()
+    noting.ears.close()
+    found = dict(noting.of(heard))
+    assert set(found) == {PHRASE, "confirm"}
+    assert all(each.fit.whole > -1 for each in found.values())
+    assert list(noting.of([])) == []

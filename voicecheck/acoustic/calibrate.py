@@ -1,0 +1,155 @@
+"""Find what a phrase's evidence is worth: logistic regression on development voices.
+
+    python -m voicecheck.acoustic.calibrate COMMANDS --near MANIFEST --talk MANIFEST --hours H
+        [--one-in N] [--noise NOISE...] [--seed N] [--evidence FILE]
+
+Every phrase that the decoder finds was said or was not: in commands in noises, in near misses in
+quiet, in hours of what is no command. The weights printed make of its evidence how probable it is
+that it was (`SURE` in likeness.py). Never with voices that measure the product. `--evidence` keeps
+what was found, as CSV.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from voicecheck import shipped
+from voicecheck.acoustic import stream
+from voicecheck.acoustic.evaluate import Setting, one_in, phrases, read, run
+from voicecheck.acoustic.likeness import Evidence, terms
+from voicecheck.recogniser import Recogniser
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from voicecheck.acoustic.figures import Clip
+    from voicecheck.inputs import Heard
+
+RIDGE = 0.001
+DEAR = 5.0
+"""What is found where no command was said counts so often: a false command costs more than to say
+one again."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """A phrase that the decoder found, what spoke for it, and whether it was said."""
+
+    where: str
+    phrase: str
+    evidence: Evidence
+    was_said: bool
+    weight: float
+
+
+class Noting:
+    """A recogniser that keeps the evidence for each phrase, beside what it heard."""
+
+    def __init__(self, known: Mapping[str, float]) -> None:
+        self._known = known
+        self._evidence: list[Evidence] = []
+        self.ears = Recogniser(known, sure=self._note)
+
+    def _note(self, evidence: Evidence) -> float:
+        self._evidence.append(evidence)
+        return evidence.share
+
+    def of(self, heard: Iterable[Heard]) -> Iterator[tuple[str, Evidence]]:
+        """Each phrase among what was heard since the last call, with its evidence."""
+        evidence, self._evidence = iter(self._evidence), []
+        yield from ((each.text, next(evidence)) for each in heard if each.text in self._known)
+
+
+def in_recordings(
+    noting: Noting, clips: Sequence[Clip], talk: Sequence[Clip], setting: Setting
+) -> Iterator[Found]:
+    """What is found in recordings in one noise."""
+    outcomes = run(noting.ears, clips, talk, setting)
+    said = [(each, done.clip.text) for done in outcomes for each in done.heard]
+    evidence = noting.of(each for each, _ in said)
+    for text in (text for each, text in said if each.text in setting.least):
+        phrase, why = next(evidence)
+        yield Found(
+            where=setting.noise,
+            phrase=phrase,
+            evidence=why,
+            was_said=phrase == text,
+            weight=1.0 if text in setting.least else DEAR,
+        )
+
+
+def in_stream(noting: Noting, speech: Sequence[Path], hours: float, seed: int) -> Iterator[Found]:
+    """What is found in hours of what is no command: none of it was said."""
+    for kind, heard, _, _ in stream.heard_in(noting.ears, speech, hours, seed):
+        for phrase, why in noting.of(heard):
+            yield Found(where=kind, phrase=phrase, evidence=why, was_said=False, weight=DEAR)
+
+
+def logistic(
+    terms_of: NDArray[np.float64], said: NDArray[np.bool_], counts: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """The weights of most likelihood (Newton's method), a little drawn towards nought."""
+    weights = np.zeros(terms_of.shape[1])
+    for _ in range(50):
+        probable = 1 / (1 + np.exp(-terms_of @ weights))
+        slope = terms_of.T @ (counts * (said - probable)) - RIDGE * weights
+        curve = (terms_of.T * (counts * probable * (1 - probable))) @ terms_of
+        weights = weights + np.linalg.solve(curve + RIDGE * np.eye(len(weights)), slope)
+    return weights
+
+
+def main() -> None:
+    """Read the command line, listen, and print the weights."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    parser.add_argument("commands", type=Path, help="manifest of phrases, see evaluate.py")
+    parser.add_argument("--near", type=Path, required=True, help="of what is almost a phrase")
+    parser.add_argument("--talk", type=Path, required=True, help="of speech without a phrase")
+    parser.add_argument("--hours", type=float, required=True, help="of stream, see stream.py")
+    parser.add_argument("--noise", nargs="*", default=["none"], help="see evaluate.py")
+    parser.add_argument("--one-in", type=int, default=1, help="of each voice's commands")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--grammar", type=Path, default=default)
+    parser.add_argument("--evidence", type=Path)
+    options = parser.parse_args()
+    known, talk = phrases(options.grammar), list(read(options.talk))
+    commands = list(one_in(options.one_in, read(options.commands)))
+    noting = Noting(known)
+    found: list[Found] = []
+    for noise in options.noise:
+        setting = Setting("Recogniser", noise, options.seed, known)
+        found += in_recordings(noting, commands, talk, setting)
+        print(f"{noise}: {len(found)} phrases found so far", flush=True)
+    quiet = Setting("Recogniser", "none", options.seed, known)
+    found += in_recordings(noting, list(read(options.near)), talk, quiet)
+    found += in_stream(noting, [clip.path for clip in talk], options.hours, options.seed)
+    said = np.array([each.was_said for each in found])
+    weights = logistic(
+        np.array([terms(each.evidence) for each in found]),
+        said,
+        np.array([each.weight for each in found]),
+    )
+    print(f"{said.sum()} said, {(~said).sum()} not; weights {np.round(weights, 2).tolist()}")
+    if options.evidence:
+        _write(options.evidence, found)
+
+
+def _write(path: Path, found: Sequence[Found]) -> None:
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file)
+        table.writerow(("where", "phrase", "was_said", "share", "whole", "worst_word"))
+        for each in found:
+            numbers = (each.evidence.share, *each.evidence.fit)
+            table.writerow((each.where, each.phrase, each.was_said, *np.round(numbers, 4)))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,174 @@
+"""How much a stretch of sound is like a phrase: its best alignment, against anything else at all.
+
+The decoder weighs phrases against each other and against a loop of phones, at prices that must let
+a phrase through noise; so noise can pass for a phrase. This looks at the finished utterance again,
+by the same network and without prices: how much better would any other sounds have fitted, on the
+whole, and in the word that fits worst? There a word changed or left out shows, and so does noise.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import TYPE_CHECKING, NamedTuple
+
+import kaldi_native_fbank as knf
+import numpy as np
+
+from voicecheck.acoustic.forward import forward
+from voicecheck.acoustic.topology import (
+    BLANK,
+    CEPSTRA,
+    CEPSTRAL_LIFTER,
+    FRAME_SHIFT_MS,
+    HIGH_HZ,
+    LOW_HZ,
+    MEL_BINS,
+    PDF_OF_PHONE,
+    SAMPLE_RATE_HZ,
+    SUBSAMPLING,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from voicecheck.acoustic.forward import Matrix, Weights
+    from voicecheck.acoustic.lexicon import Phones
+
+CONTEXT_S = 1.0
+"""What the network should see of the sound before, to know the voice and the noise."""
+AROUND_S = 0.12
+"""The decoder's times of a phrase are not exact: so much more is aligned on either side."""
+
+_OUTPUT_SAMPLES = int(SAMPLE_RATE_HZ * FRAME_SHIFT_MS / 1000) * SUBSAMPLING
+_NO_FIT = -30.0  # nats a phone; far below anything that was ever a phrase
+
+
+class Fit(NamedTuple):
+    """How well a phrase fits, in nats a phone: 0 if nothing fits better, else below."""
+
+    whole: float
+    worst_word: float
+
+
+class Evidence(NamedTuple):
+    """What speaks for a phrase that the decoder found."""
+
+    share: float
+    """Of the likelihood of all that the decoder thought of, 0 to 1."""
+    fit: Fit
+
+
+SURE = (0.0, 1.0, 0.0, 0.0)
+"""Weights of a constant, of the share's log-odds and of the fit, whole and worst word, in the
+log-odds that the phrase was said: calibrate.py's result on development voices."""
+
+
+def confidence(evidence: Evidence) -> float:
+    """How probable it is, 0 to 1, that the phrase was said, as calibrated."""
+    return 1 / (1 + math.exp(-sum(w * x for w, x in zip(SURE, terms(evidence), strict=True))))
+
+
+def terms(evidence: Evidence) -> tuple[float, float, float, float]:
+    """What SURE weighs."""
+    share = min(max(evidence.share, 0.001), 0.999)
+    return (1.0, math.log(share / (1 - share)), *evidence.fit)
+
+
+class Likeness:
+    """Compares sound with phrases; `spoken` gives the pronunciations of a word."""
+
+    def __init__(self, spoken: Callable[[str], Sequence[Phones]], weights: Weights) -> None:
+        self._spoken, self._weights = spoken, weights
+        self._path = lru_cache(maxsize=256)(self._new_path)
+
+    def fit(self, phrase: str, sound: NDArray[np.int16], begin: int, end: int) -> Fit:
+        """Fit a phrase to the samples `begin` to `end` of 16 kHz sound, with the sound around."""
+        around, context = int(AROUND_S * SAMPLE_RATE_HZ), int(CONTEXT_S * SAMPLE_RATE_HZ)
+        first = max(0, begin - around)
+        start = max(0, first - context)
+        cepstra = _cepstra(sound[start : end + 2 * around])
+        if not len(cepstra):
+            return Fit(_NO_FIT, _NO_FIT)
+        skip, stop = ((at - start) // _OUTPUT_SAMPLES for at in (first, end + around))
+        return self._path(phrase).fit(forward(cepstra, self._weights)[skip:stop])
+
+    def _new_path(self, phrase: str) -> _Path:
+        return _Path([self._spoken(word) for word in phrase.split()])
+
+
+class _Path:
+    """All ways to say a phrase, as states of CTC: the blank before, then each phone and its blank.
+
+    CTC: Graves et al., "Connectionist temporal classification", ICML 2006.
+    """
+
+    def __init__(self, words: Sequence[Sequence[Phones]]) -> None:
+        pdfs, word_of = [BLANK], [0]
+        before: list[list[int]] = [[0]]  # for each state, those that it may follow
+        ends = [0]
+        for place, spoken in enumerate(words):
+            starts, ends = ends, []
+            for phones in spoken:
+                blanks = starts
+                for phone in phones:
+                    pdf, state = PDF_OF_PHONE[phone], len(pdfs)
+                    said = [blank - 1 for blank in blanks if blank and pdfs[blank - 1] != pdf]
+                    pdfs += [pdf, BLANK]
+                    word_of += [place, place]
+                    before += [[state, *blanks, *said], [state + 1, state]]
+                    blanks = [state + 1]
+                ends += blanks
+        self._pdfs, self._word_of = np.array(pdfs), np.array(word_of)
+        self._ends = [state for blank in ends for state in (blank, blank - 1)]
+        widest, nowhere = max(map(len, before)), len(pdfs)
+        self._before = np.array([each + [nowhere] * (widest - len(each)) for each in before])
+
+    def fit(self, scores: Matrix) -> Fit:
+        """Align with log-probabilities (frames × pdfs)."""
+        states = self._aligned(scores)
+        if states is None:
+            return Fit(_NO_FIT, _NO_FIT)
+        lost = scores[np.arange(len(states)), self._pdfs[states]] - scores.max(axis=1)
+        said = np.unique(states[self._pdfs[states] != BLANK])
+        phones = np.bincount(self._word_of[said])
+        by_word = np.bincount(self._word_of[states], weights=lost)
+        return Fit(float(lost.sum() / phones.sum()), float((by_word / phones).min()))
+
+    def _aligned(self, scores: Matrix) -> NDArray[np.int64] | None:
+        """The most likely state of each frame (Viterbi); None where there are too few frames."""
+        best = np.full(len(self._pdfs) + 1, -np.inf)
+        best[0] = 0.0
+        chosen = np.empty((len(scores), len(self._pdfs)), np.int64)
+        rows = np.arange(len(self._pdfs))
+        for frame, score in enumerate(scores):
+            ways = best[self._before]
+            way = ways.argmax(axis=1)
+            chosen[frame] = self._before[rows, way]
+            best[:-1] = ways[rows, way] + score[self._pdfs]
+        state = max(self._ends, key=lambda each: best[each])
+        if not np.isfinite(best[state]):
+            return None
+        states = np.empty(len(scores), np.int64)
+        for frame in range(len(scores) - 1, -1, -1):
+            states[frame] = state
+            state = chosen[frame, state]
+        return states
+
+
+def _cepstra(sound: NDArray[np.int16]) -> Matrix:
+    """Frames × cepstra, as Vosk computes them."""
+    options = knf.MfccOptions()
+    options.frame_opts.samp_freq = SAMPLE_RATE_HZ
+    options.frame_opts.dither = 0
+    options.mel_opts.num_bins = MEL_BINS
+    options.mel_opts.low_freq, options.mel_opts.high_freq = LOW_HZ, HIGH_HZ
+    options.num_ceps, options.cepstral_lifter = CEPSTRA, CEPSTRAL_LIFTER
+    options.use_energy = False
+    mfcc = knf.OnlineMfcc(options)
+    mfcc.accept_waveform(SAMPLE_RATE_HZ, sound.astype(np.float32).tolist())
+    mfcc.input_finished()
+    frames = [mfcc.get_frame(at) for at in range(mfcc.num_frames_ready)]
+    return np.array(frames, np.float32).reshape(-1, CEPSTRA)

@@ -1,0 +1,232 @@
+"""Measure on people: recordings whose words a grammar covers, each with the slots it fills.
+
+    python -m voicecheck.acoustic.people FOLDER [--every N] [--noise pink:24 ...] [--seed N]
+
+FOLDER holds manifest.csv (path, slots as JSON) and one JSGF grammar (Java Speech Grammar Format
+1.0; of it alternatives, options, groups and rules that do not name themselves). A recording is
+right when each slot, a rule that names no other, holds the words it should, and no other slot any.
+pocketsphinx hears the same sound by the same grammar in the same run. Evaluation only: nothing is
+ever trained on such recordings, and nothing chosen by them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import re
+import shutil
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from voicecheck.acoustic import hmm
+from voicecheck.acoustic.evaluate import BLOCK_SAMPLES, disturbed, samples
+from voicecheck.acoustic.graph import UNKNOWN, Costs, _Builder, _Node
+from voicecheck.acoustic.lexicon import variants
+from voicecheck.acoustic.peer import PocketSphinx
+from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from typing import TypeAlias
+
+    Slots: TypeAlias = Mapping[str, str]
+
+MODEL = Path(__file__).parent.parent / "model"
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """One word."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """One of several sequences; a slot has a name, and keeps which."""
+
+    of: tuple[tuple[Word | Ways, ...], ...]
+    slot: str = ""
+
+
+def parse_jsgf(text: str) -> Ways:
+    """Read the public rule of a grammar, with all that it names."""
+    body = text.partition(";")[2]  # after the header
+    rules = dict(re.findall(r"<(\w+)>\s*=\s*(.*?);", body, re.DOTALL))
+    public = re.findall(r"public\s+<(\w+)>", body)
+    if len(public) != 1:
+        raise ValueError(f"The grammar has {len(public)} public rules: it must have one.")
+    return _Reader(rules).rule(public[0])
+
+
+class _Reader:
+    def __init__(self, rules: Mapping[str, str]) -> None:
+        self._rules = rules
+
+    def rule(self, name: str) -> Ways:
+        if name not in self._rules:
+            raise ValueError(f"The grammar names a rule <{name}> that it has not.")
+        text = self._rules[name]
+        marks = re.findall(r"<\w+>|[()\[\]|]|[^\s()\[\]|<>]+", text)[::-1]
+        found = self._ways(marks)
+        if marks:
+            raise ValueError(f"The rule <{name}> has a bracket too many.")
+        return Ways(found.of, "" if "<" in text else name)
+
+    def _ways(self, marks: list[str]) -> Ways:
+        ways: list[list[Word | Ways]] = [[]]
+        while marks and marks[-1] not in ")]":
+            mark = marks.pop()
+            if mark == "|":
+                ways.append([])
+            elif mark in "([":
+                inner = self._ways(marks)
+                if not marks or marks.pop() != {"(": ")", "[": "]"}[mark]:
+                    raise ValueError("The grammar leaves a bracket open.")
+                ways[-1].append(inner if mark == "(" else Ways((*inner.of, ())))
+            elif mark.startswith("<"):
+                ways[-1].append(self.rule(mark[1:-1]))
+            else:
+                ways[-1].append(Word(mark))
+        return Ways(tuple(map(tuple, ways)))
+
+
+def words_of(grammar: Word | Ways) -> set[str]:
+    """All words of a grammar."""
+    if isinstance(grammar, Word):
+        return {grammar.text}
+    return {word for way in grammar.of for part in way for word in words_of(part)}
+
+
+class Meaning:
+    """Which slots a text fills. No rule names itself, so the grammar is a regular expression."""
+
+    def __init__(self, grammar: Ways) -> None:
+        self._slots: list[str] = []
+        self._form = re.compile(self._pattern(grammar))
+
+    def _pattern(self, part: Word | Ways) -> str:
+        if isinstance(part, Word):
+            return re.escape(part.text) + " "
+        ways = "|".join("".join(map(self._pattern, way)) for way in part.of)
+        if not part.slot:
+            return f"(?:{ways})"
+        self._slots.append(part.slot)
+        return f"({ways})"
+
+    def of(self, text: str) -> Slots:
+        """Slot to words; nothing for what the grammar does not cover."""
+        found = self._form.fullmatch(text + " ")
+        filled = zip(self._slots, found.groups() if found else (), strict=False)
+        return {slot: words.strip() for slot, words in filled if words}
+
+
+class Ours:
+    """The shipped network with a graph of the grammar; each recording is one utterance."""
+
+    def __init__(self, grammar: Ways) -> None:
+        """Compile the grammar and load the model; as in a graph of phrases, without "[unk]"."""
+        import vosk  # noqa: PLC0415 (it loads much else)
+
+        vosk.SetLogLevel(-3)
+        numbers = {
+            word: at for at, word in enumerate(("<eps>", UNKNOWN, *sorted(words_of(grammar))))
+        }
+        builder = _Builder(numbers, variants, Costs())
+        start = builder._node()
+        builder._rest(start)
+        end = _built(builder, grammar, start)
+        builder._rest(end)
+        builder._end(end)
+        with TemporaryDirectory(prefix="voicecheck-") as name:
+            folder = Path(name)
+            (folder / "graph" / "phones").mkdir(parents=True)
+            (folder / "graph" / "HCLG.fst").write_bytes(builder.fst())
+            listed = "".join(f"{word} {number}\n" for word, number in numbers.items())
+            (folder / "graph" / "words.txt").write_text(listed, encoding="utf-8")
+            boundaries = folder / "graph" / "phones" / "word_boundary.int"
+            boundaries.write_text(hmm.word_boundaries())
+            (folder / "am").symlink_to(MODEL / "am", target_is_directory=True)
+            shutil.copytree(MODEL / "conf", folder / "conf")
+            with (folder / "conf" / "model.conf").open("a", encoding="utf-8") as conf:
+                conf.writelines(
+                    f"--endpoint.rule{rule}.min-trailing-silence=100\n" for rule in "1234"
+                )
+                conf.write("--endpoint.rule5.min-utterance-length=1000\n")
+            self._model = vosk.Model(str(folder))
+
+    def hears(self, pcm: bytes) -> str:
+        """What is understood of a whole recording."""
+        from vosk import KaldiRecognizer  # noqa: PLC0415
+
+        recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ)
+        recogniser.SetMaxAlternatives(1)  # the best path; without, the words of least risk
+        for at in range(0, len(pcm), 2 * BLOCK_SAMPLES):
+            recogniser.AcceptWaveform(pcm[at : at + 2 * BLOCK_SAMPLES])
+        return str(json.loads(recogniser.FinalResult())["alternatives"][0]["text"])
+
+
+def _built(builder: _Builder, part: Word | Ways, before: _Node) -> _Node:
+    if isinstance(part, Word):
+        return builder._word(before, part.text)
+    ends = []
+    for way in part.of:
+        node = before
+        for each in way:
+            node = _built(builder, each, node)
+        ends.append(node)
+    if len(ends) == 1:
+        return ends[0]
+    joined = builder._node()
+    for end in ends:
+        for state, _ in end.sources:
+            builder._arc(state, joined.entry)
+    return joined
+
+
+def recordings(folder: Path, every: int) -> Iterator[tuple[Path, Slots]]:
+    """One recording in so many, with the slots that it fills."""
+    with (folder / "manifest.csv").open(newline="", encoding="utf-8") as file:
+        for row in list(csv.DictReader(file))[::every]:
+            slots = {slot: words.strip() for slot, words in json.loads(row["slots"]).items()}
+            yield folder / row["path"], slots
+
+
+def heard_in(path: Path, noise: str, seed: int) -> bytes:
+    """A recording in its noise, the same whoever listens; 16-bit samples."""
+    rng = np.random.default_rng((seed, zlib.crc32(path.name.encode())))
+    noisy = disturbed(samples(path), noise, rng, ())
+    return bytes((np.clip(noisy, -1, 1) * 32767).astype("<i2").tobytes())
+
+
+def main() -> None:
+    """Read the command line and measure."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--every", type=int, default=1, help="measure one recording in so many")
+    parser.add_argument("--noise", nargs="*", default=["none"], help="see evaluate.py")
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    (path,) = options.folder.glob("*.jsgf")
+    text = path.read_text(encoding="utf-8")
+    grammar = parse_jsgf(text)
+    meaning = Meaning(grammar)
+    listed = list(recordings(options.folder, options.every))
+    for ears in (Ours(grammar), PocketSphinx(words_of(grammar), text)):
+        for noise in options.noise:
+            right = sum(
+                meaning.of(ears.hears(heard_in(path, noise, options.seed))) == slots
+                for path, slots in listed
+            )
+            share = f"{right} of {len(listed)} right, {right / len(listed):.1%}"
+            print(f"{type(ears).__name__}, {noise}: {share}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
