@@ -7,6 +7,7 @@ from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, shipped
 
 from voicecheck.chain import Checkpoint
 from voicecheck.grammar import phrases
+from voicecheck.inputs import Restarted
 from voicecheck.speech import AnnouncerError, Speech
 from voicecheck.wording import CAUTION, checkpoint_aloud, spoken
 
@@ -46,6 +47,15 @@ def test_a_refused_clip_names_all_that_is_not_yet_stated() -> None:
         "Refused: artery clipped. Not yet stated: triangle cleared; lower third off the plate; "
         "two and only two structures; five-second pause."
     )
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "told"), [(2.0, "less than a minute"), (70.0, "1 minute"), (600.0, "10 minutes")]
+)
+def test_a_record_taken_up_again_tells_how_long_nobody_listened(gap_s: float, told: str) -> None:
+    story = Story()
+    story.give(Restarted(gap_s=gap_s))
+    assert said(story).startswith(f"Record taken up again after {told}. ")
 
 
 def test_the_last_words_before_a_confirm_are_what_it_confirms() -> None:

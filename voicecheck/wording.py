@@ -89,7 +89,7 @@ def _told(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
         case facts.Recovered(part=part):
             return f"{part.capitalize()} works again."
         case facts.Reopened(gap_s=gap_s, lapsed=lapsed):
-            gap = f"Record taken up again after {max(1, round(gap_s / 60))} minutes."
+            gap = f"Record taken up again after {_minutes(gap_s)}."
             return _join(gap, _state_again(case, lapsed), ask(case))
         case facts.Closed(outstanding=rest):
             return _join("Record closed.", _never_stated(case, rest))
@@ -99,6 +99,13 @@ def _told(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
             return ""
         case _:
             assert_never(fact)
+
+
+def _minutes(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    if minutes < 1:
+        return "less than a minute"
+    return f"{minutes} minute{'s' if minutes > 1 else ''}"
 
 
 def ask(case: Case) -> str:
