@@ -7,7 +7,6 @@ import struct
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import kaldi_native_fbank as knf
 import numpy as np
 import pytest
 import vosk
@@ -18,11 +17,10 @@ from voicecheck.acoustic import export, topology
 from voicecheck.acoustic.forward import expected_shapes, forward, load_weights
 from voicecheck.acoustic.graph import Costs, compile_graph
 from voicecheck.acoustic.lexicon import variants
+from voicecheck.acoustic.likeness import mfcc
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-    from numpy.typing import NDArray
 
     from voicecheck.acoustic.forward import Matrix
 
@@ -56,20 +54,6 @@ def model(weights: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[t
     del loaded
 
 
-def features(samples: NDArray[np.int16]) -> NDArray[np.float32]:
-    """Kaldi's MFCC by kaldi-native-fbank, with the settings written in the topology."""
-    options = knf.MfccOptions()
-    options.frame_opts.samp_freq = RATE_HZ
-    options.frame_opts.dither = 0
-    options.mel_opts.num_bins, options.num_ceps = topology.MEL_BINS, topology.CEPSTRA
-    options.mel_opts.low_freq, options.mel_opts.high_freq = topology.LOW_HZ, topology.HIGH_HZ
-    options.use_energy = False
-    mfcc = knf.OnlineMfcc(options)
-    mfcc.accept_waveform(RATE_HZ, samples.astype(np.float32).tolist())
-    mfcc.input_finished()
-    return np.stack([mfcc.get_frame(at) for at in range(mfcc.num_frames_ready)])
-
-
 def as_kaldi_reads(matrix: Matrix) -> Matrix:
     """Kaldi's compressed-matrix.cc: min_value + range / 65535 × the 16-bit number stored."""
     stored = export._compressed(matrix)
@@ -98,7 +82,7 @@ def test_vosk_scores_as_numpy_does(
         name: as_kaldi_reads(each) if each.ndim == 2 else each
         for name, each in load_weights(weights).items()
     }
-    words, graph_cost, acoustic = graph.decode(forward(features(samples), stored))
+    words, graph_cost, acoustic = graph.decode(forward(mfcc(samples), stored))
     assert best["text"].split() == words
     assert best["confidence"] == pytest.approx(-(0.9 * graph_cost + acoustic), abs=0.001)
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import itertools
 from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from speech import RATE_HZ, noise, say
 from stories import shipped
 
@@ -42,14 +44,25 @@ def test_the_alignment_is_the_best_of_all_paths_that_say_the_phrase(seed: int) -
     scores = np.full((6, PDF_COUNT), -50.0, np.float32)
     scores[:, labels] = np.log(rng.dirichlet(np.ones(3), size=6))
     said = [[PDF_OF_PHONE[phone] for phone in (*one, *two)] for one in ways[0] for two in ways[1]]
-    best, phones = max(
-        (sum(scores[at, label] for at, label in enumerate(path)), len(collapsed(path)))
-        for path in itertools.product(labels, repeat=6)
-        if collapsed(path) in said
+    best = max(
+        (path for path in itertools.product(labels, repeat=6) if collapsed(path) in said),
+        key=lambda path: sum(scores[at, label] for at, label in enumerate(path)),
+    )
+    lost = [float(scores[at, label] - scores[at].max()) for at, label in enumerate(best)]
+    words = [in_first_word(best, at, last=len(collapsed(best)) - 2) for at in range(6)]
+    first, second = (
+        sum(each for each, is_first in zip(lost, words, strict=True) if is_first is wanted)
+        for wanted in (True, False)
     )
     found = likeness._Path(ways).fit(scores)
-    assert found.whole == pytest.approx((best - scores.max(axis=1).sum()) / phones, abs=1e-5)
-    assert found.worst_word <= found.whole
+    assert found.whole == pytest.approx(sum(lost) / len(collapsed(best)), abs=1e-5)
+    worst = min(first / (len(collapsed(best)) - 2), second / 2)
+    assert found.worst_word == pytest.approx(worst, abs=1e-5)
+
+
+def in_first_word(path: tuple[int, ...], at: int, *, last: int) -> bool:
+    """Whether a frame belongs to the first word, of so many phones; a blank to what it follows."""
+    return len(collapsed(path[: at + 1])) <= last
 
 
 def test_a_phrase_has_no_fit_in_fewer_frames_than_it_has_phones() -> None:
@@ -103,13 +116,57 @@ def test_the_weights_are_those_of_a_worked_example() -> None:
     np.testing.assert_allclose(weights, (-4.0777, 1.5046), rtol=0.02)
 
 
+def test_what_counts_twice_is_as_if_it_were_there_twice() -> None:
+    rng = np.random.default_rng(4)
+    terms, said = rng.normal(size=(40, 2)), rng.random(40) < 0.5
+    counts = np.where(np.arange(40) < 10, 2.0, 1.0)
+    once = calibrate.logistic(terms, said, counts)
+    twice = calibrate.logistic(
+        np.concatenate((terms, terms[:10])), np.concatenate((said, said[:10])), np.ones(50)
+    )
+    np.testing.assert_allclose(once, twice)
+
+
+SPOKEN = (PHRASE, "please move the lamp a little", "confirm")
+
+
 def test_each_phrase_that_was_found_gets_its_own_evidence() -> None:
     noting = calibrate.Noting({PHRASE: 0.8, "confirm": 0.8})
+    alone: list[tuple[str, Evidence]] = []
     heard: list[Heard] = []
-    for said in (PHRASE, "please move the lamp a little", "confirm"):
-        heard += noting.ears.hear(say(said).tobytes()) + noting.ears.finish()
-    noting.ears.close()
-    found = dict(noting.of(heard))
-    assert set(found) == {PHRASE, "confirm"}
-    assert all(each.fit.whole > -1 for each in found.values())
-    assert list(noting.of([])) == []
+    hisses = [noise(len(say(said)), seed=5, level=400.0) for said in SPOKEN]
+    sounds = [
+        (say(s) + hiss).astype(np.int16).tobytes() for s, hiss in zip(SPOKEN, hisses, strict=True)
+    ]
+    with noting.ears as ears:
+        for sound in sounds:
+            alone += noting.of(ears.hear(sound) + ears.finish())
+        for sound in sounds:
+            heard += ears.hear(sound) + ears.finish()
+        together = list(noting.of(heard))
+    assert [phrase for phrase, _ in together] == [PHRASE, "confirm"]
+    assert together == alone, "and what was heard before does not matter"
+    assert together[0][1] != together[1][1]
+
+
+def test_calibrating_listens_to_what_was_said_and_what_was_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    texts = {"commands": ("checklist view is lost", "confirm"), "near": ("checklist view lost",)}
+    for name, spoken in {**texts, "talk": SPOKEN[1:2]}.items():
+        rows = [("path", "text", "voice")]
+        for text in spoken:
+            rows.append((f"{text}.flac", text, "espeak"))
+            soundfile.write(tmp_path / f"{text}.flac", say(text), RATE_HZ)
+        with (tmp_path / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file).writerows(rows)
+    near, talk = (str(tmp_path / f"{name}.csv") for name in ("near", "talk"))
+    given = [str(tmp_path / "commands.csv"), "--near", near, "--talk", talk, "--hours", "0.01"]
+    kept = tmp_path / "evidence.csv"
+    monkeypatch.setattr("sys.argv", ["calibrate", *given, "--evidence", str(kept)])
+    calibrate.main()
+    assert "none: 2 phrases found so far\n2 said, " in capsys.readouterr().out
+    with kept.open(newline="", encoding="utf-8") as file:
+        found = [(row["phrase"], row["was_said"]) for row in csv.DictReader(file)]
+    assert found[:2] == [("checklist view is lost", "True"), ("confirm", "True")]
+    assert all(was_said == "False" for _, was_said in found[2:])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from stories import COMMON_TEXT, SHIPPED_TEXT, SMALL_TEXT, shipped, small
 
@@ -339,9 +341,10 @@ def test_the_small_procedure_holds_every_kind() -> None:
     assert isinstance(small(), Procedure)
 
 
-@pytest.mark.parametrize("share", ["-0.1", "1.0", "7.5"])
-def test_an_operating_point_is_a_share_of_the_likelihood(share: str) -> None:
-    common = COMMON_TEXT.replace("least_confidence = 0.8", f"least_confidence = {share}")
+@pytest.mark.parametrize("least", ["-0.1", "1.0", "7.5"])
+@pytest.mark.parametrize("key", ["least_confidence", "least_confidence_critical", "least_asked"])
+def test_an_operating_point_is_a_probability(key: str, least: str) -> None:
+    common = re.sub(rf"^{key} = \S+", f"{key} = {least}", COMMON_TEXT, flags=re.MULTILINE)
     assert common != COMMON_TEXT
-    with pytest.raises(ProcedureError, match=r"listening\.least_confidence must be"):
+    with pytest.raises(ProcedureError, match=rf"listening\.{key} must be"):
         parse(SMALL_TEXT, common)

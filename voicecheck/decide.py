@@ -66,12 +66,16 @@ def _unclear(given: Heard | Entered) -> Fact:
 
 
 def _taken(case: Case, given: Heard | Entered, meant: Command, at: At) -> Fact:
-    """The fact that the command is; if it was not heard well enough, it must be said again."""
+    """The fact that the command is; if it was not heard well enough, it must be said again.
+
+    What was more probably not said at all is other speech: in noise the machine would ask nobody.
+    """
     fact = _answer(case, meant, at)
     least = least_confidence(case.procedure, meant)
-    unsure = isinstance(given, Heard) and given.confidence < least
-    if unsure and not isinstance(fact, facts.NotUnderstood):
-        return facts.NotUnderstood(why="unsure")
+    sure = given.confidence if isinstance(given, Heard) else 1.0
+    if sure < least and not isinstance(fact, facts.NotUnderstood):
+        ask_again = sure >= case.procedure.common.listening.least_asked
+        return facts.NotUnderstood(why="unsure" if ask_again else "other_speech")
     return fact
 
 

@@ -19,7 +19,9 @@ from voicecheck.announcer import AnnouncerError, Loudspeaker
 from voicecheck.journal import Journal, JournalError
 from voicecheck.levels import Samples, advice, delay_s, figures
 from voicecheck.microphone import BLOCK_S, AudioError, Block, from_sound_card
+from voicecheck.procedure import parse
 from voicecheck.recogniser import ModelError, Recogniser
+from voicecheck.shipped import folder
 from voicecheck.speech import Speech
 
 LEAST_FREE_BYTES = 100_000_000
@@ -61,8 +63,8 @@ def _sync_ms(case_dir: Path) -> float:
     """The median of twenty lines, written as in a case."""
     took_s = []
     with (
-        TemporaryDirectory(dir=case_dir, prefix="doctor-") as folder,
-        Journal.create(Path(folder) / "try.log") as log,
+        TemporaryDirectory(dir=case_dir, prefix="doctor-") as trial,
+        Journal.create(Path(trial) / "try.log") as log,
     ):
         for _ in range(20):
             began_s = time.perf_counter()
@@ -150,8 +152,16 @@ def _speaker(microphone: Iterator[Block], ears: Recogniser | None) -> Iterator[s
     )
     yield from advice(found)
     heard = [] if ears is None else [*ears.hear(recorded.tobytes()), *ears.finish()]
-    if ears is not None and _TRY not in [utterance.text for utterance in heard]:
+    least = _least_confidence()
+    if ears is not None and not any(h.text == _TRY and h.confidence >= least for h in heard):
         yield f'"{_TRY}" was not understood: try again, closer to the microphone.'
+
+
+def _least_confidence() -> float:
+    """As sure as a case with the shipped procedure wants to be of a phrase."""
+    names = ("laparoscopic_cholecystectomy.toml", "_common.toml")
+    procedure, common = ((folder("grammars") / name).read_text("utf-8") for name in names)
+    return parse(procedure, common).common.listening.least_confidence
 
 
 def _heard(microphone: Iterator[Block], seconds: float) -> Samples:

@@ -17,7 +17,9 @@ class Heard:
     text: str
     """Words in lower case separated by one space; "[unk]" where something else was said."""
     confidence: float
-    """Share of the likelihood, or the lowest word confidence, 0 to 1: evidence, not proof."""
+    """How sure the ears are, 0 to 1: evidence, not proof. Of a phrase how probable it is that it
+    was said (likeness.py); of other speech its share of the likelihood; of another Vosk model's
+    words the lowest confidence."""
     audio_from_s: float
     audio_to_s: float
 

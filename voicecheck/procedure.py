@@ -125,6 +125,8 @@ class Listening:
     """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
     least_confidence_critical: float = 0.0
     """The same for what is read back before it counts."""
+    least_asked: float = 0.0
+    """With less than this it is taken for other speech, and nobody is asked to say it again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -263,6 +265,7 @@ def _listening(listening: Listening) -> Iterator[str]:
     points = {
         "least_confidence": listening.least_confidence,
         "least_confidence_critical": listening.least_confidence_critical,
+        "least_asked": listening.least_asked,
     }
     for key, share in points.items():
         if not 0 <= share < 1:

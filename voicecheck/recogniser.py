@@ -1,4 +1,4 @@
-"""Audio blocks -> utterances: the one place that knows Vosk.
+"""Audio blocks -> utterances: the one place in the theatre that knows Vosk.
 
 Vosk is loaded from a folder, always: never by a name, which it would look for on the network.
 """
@@ -60,7 +60,7 @@ class Recogniser:
         """Load the shipped model, or another Vosk model that takes its phrases at run time.
 
         `words` teaches the shipped model to pronounce: word -> pronunciations, each phones with
-        spaces. `sure` makes a confidence of the evidence for a phrase. Raises ModelError, or what
+        spaces; `sure` makes a confidence of its evidence for a phrase. Raises ModelError, or what
         `lexicon.pronunciations` raises for an unknown word.
         """
         if not phrases:
@@ -101,7 +101,6 @@ class Recogniser:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
         self._passed_bytes += len(self._rest) + len(block)
         self._rest = b""
-        self._sound.clear()
         self._vosk = None
 
     def finish(self) -> list[Heard]:
@@ -131,6 +130,7 @@ class Recogniser:
     def _accept(self, piece: bytes) -> Iterator[Heard]:
         if self._vosk is None:
             self._vosk = self._start()
+            self._sound.clear()
             self._began_bytes, self._open_bytes = self._passed_bytes, 0
         ended = self._vosk.AcceptWaveform(piece)
         self._quiet.hear(piece)
@@ -200,16 +200,13 @@ class Recogniser:
         share = self._share(result["alternatives"])
         if text not in self._phrases or not self._likeness:
             return share
-        sound = np.frombuffer(bytes(self._sound), "<i2")
+        sound = np.frombuffer(bytes(self._sound), "<i2")  # a copy: a view would forbid its growth
         start = self._passed_bytes // 2 - len(sound)
         begin, end = (round(at * SAMPLE_RATE_HZ) - start for at in (from_s, to_s))
         return self._sure(Evidence(share, self._likeness.fit(text, sound, begin, end)))
 
     def _share(self, alternatives: Sequence[Mapping[str, Any]]) -> float:
-        """The share of the likelihood that says what the best alternative says.
-
-        Every word of it is at least as sure, so it stands for the lowest word confidence.
-        """
+        """The share of the likelihood that says what the best alternative says."""
         best = alternatives[0]
         shares = [math.exp(each["confidence"] - best["confidence"]) for each in alternatives]
         same = [self._text(each["text"]) == self._text(best["text"]) for each in alternatives]

@@ -35,8 +35,8 @@ if TYPE_CHECKING:
 
 RIDGE = 0.001
 DEAR = 5.0
-"""What is found where no command was said counts so often: a false command costs more than to say
-one again."""
+"""What is found where no command was said counts so often: it costs more than to say one again. One
+taken for another counts once: whoever said it hears the answer, and withdraws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,10 +73,9 @@ def in_recordings(
 ) -> Iterator[Found]:
     """What is found in recordings in one noise."""
     outcomes = run(noting.ears, clips, talk, setting)
-    said = [(each, done.clip.text) for done in outcomes for each in done.heard]
-    evidence = noting.of(each for each, _ in said)
-    for text in (text for each, text in said if each.text in setting.least):
-        phrase, why = next(evidence)
+    heard = [(each, done.clip.text) for done in outcomes for each in done.heard]
+    texts = [text for each, text in heard if each.text in setting.least]
+    for text, (phrase, why) in zip(texts, noting.of(each for each, _ in heard), strict=True):
         yield Found(
             where=setting.noise,
             phrase=phrase,
@@ -88,15 +87,19 @@ def in_recordings(
 
 def in_stream(noting: Noting, speech: Sequence[Path], hours: float, seed: int) -> Iterator[Found]:
     """What is found in hours of what is no command: none of it was said."""
-    for kind, heard, _, _ in stream.heard_in(noting.ears, speech, hours, seed):
-        for phrase, why in noting.of(heard):
-            yield Found(where=kind, phrase=phrase, evidence=why, was_said=False, weight=DEAR)
+    for scene in stream.streamed(noting.ears, speech, hours, seed):
+        for phrase, why in noting.of(scene.heard):
+            yield Found(where=scene.kind, phrase=phrase, evidence=why, was_said=False, weight=DEAR)
 
 
 def logistic(
     terms_of: NDArray[np.float64], said: NDArray[np.bool_], counts: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """The weights of most likelihood (Newton's method), a little drawn towards nought."""
+    """The weights of most likelihood (Newton's method), a little drawn towards nought.
+
+    `terms_of` has a row for each phrase found and a column for each weight; `said` tells whether it
+    was, `counts` how often it counts.
+    """
     weights = np.zeros(terms_of.shape[1])
     for _ in range(50):
         probable = 1 / (1 + np.exp(-terms_of @ weights))
@@ -124,13 +127,16 @@ def main() -> None:
     commands = list(one_in(options.one_in, read(options.commands)))
     noting = Noting(known)
     found: list[Found] = []
-    for noise in options.noise:
-        setting = Setting("Recogniser", noise, options.seed, known)
-        found += in_recordings(noting, commands, talk, setting)
-        print(f"{noise}: {len(found)} phrases found so far", flush=True)
-    quiet = Setting("Recogniser", "none", options.seed, known)
-    found += in_recordings(noting, list(read(options.near)), talk, quiet)
-    found += in_stream(noting, [clip.path for clip in talk], options.hours, options.seed)
+    with noting.ears:
+        for noise in options.noise:
+            setting = Setting("Recogniser", noise, options.seed, known)
+            found += in_recordings(noting, commands, talk, setting)
+            print(f"{noise}: {len(found)} phrases found so far", flush=True)
+        quiet = Setting("Recogniser", "none", options.seed, known)
+        found += in_recordings(noting, list(read(options.near)), talk, quiet)
+        found += in_stream(noting, [clip.path for clip in talk], options.hours, options.seed)
+    if not found:
+        parser.error("no phrase was found in all of this: there is nothing to calibrate")
     said = np.array([each.was_said for each in found])
     weights = logistic(
         np.array([terms(each.evidence) for each in found]),

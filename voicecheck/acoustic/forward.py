@@ -1,4 +1,4 @@
-"""The network's forward pass in numpy: the reference that training and Vosk are compared with."""
+"""The network's forward pass in numpy: for the second look, and for the others to match."""
 
 from __future__ import annotations
 

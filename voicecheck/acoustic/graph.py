@@ -70,15 +70,15 @@ def compile_graph(
     `spoken` gives the pronunciations of a word, the usual one first; what it raises goes through.
     The same phrases, in any order, give the same bytes.
     """
-    words = sorted({word for phrase in phrases for word in phrase.split()} - {UNKNOWN})
-    numbers = {word: number for number, word in enumerate(("<eps>", UNKNOWN, *words))}
-    builder = _Builder(numbers, spoken, costs or Costs())
+    words = {word for phrase in phrases for word in phrase.split()}
+    builder = _Builder(_numbered(words), spoken, costs or Costs())
     builder.build(sorted(phrase.split() for phrase in phrases))
-    (folder / "graph" / "phones").mkdir(parents=True, exist_ok=True)
-    (folder / "graph" / "HCLG.fst").write_bytes(builder.fst())
-    listed = "".join(f"{word} {number}\n" for word, number in numbers.items())
-    (folder / "graph" / "words.txt").write_text(listed, encoding="utf-8")
-    (folder / "graph" / "phones" / "word_boundary.int").write_text(hmm.word_boundaries())
+    builder.write(folder)
+
+
+def _numbered(words: Collection[str]) -> dict[str, int]:
+    """The label of each word, as words.txt lists them."""
+    return {word: n for n, word in enumerate(("<eps>", UNKNOWN, *sorted({*words} - {UNKNOWN})))}
 
 
 class _Node:
@@ -225,6 +225,13 @@ class _Builder:
         self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0
     ) -> None:
         self.arcs[state].append((transition, word, cost, to))
+
+    def write(self, folder: Path) -> None:
+        (folder / "graph" / "phones").mkdir(parents=True, exist_ok=True)
+        (folder / "graph" / "HCLG.fst").write_bytes(self.fst())
+        listed = "".join(f"{word} {number}\n" for word, number in self.numbers.items())
+        (folder / "graph" / "words.txt").write_text(listed, encoding="utf-8")
+        (folder / "graph" / "phones" / "word_boundary.int").write_text(hmm.word_boundaries())
 
     def fst(self) -> bytes:
         """Return OpenFst's binary form of a "vector" transducer that begins in state 0.

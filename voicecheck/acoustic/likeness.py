@@ -9,7 +9,6 @@ whole, and in the word that fits worst? There a word changed or left out shows, 
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import kaldi_native_fbank as knf
@@ -20,11 +19,13 @@ from voicecheck.acoustic.topology import (
     BLANK,
     CEPSTRA,
     CEPSTRAL_LIFTER,
+    FRAME_LENGTH_MS,
     FRAME_SHIFT_MS,
     HIGH_HZ,
     LOW_HZ,
     MEL_BINS,
     PDF_OF_PHONE,
+    PREEMPHASIS,
     SAMPLE_RATE_HZ,
     SUBSAMPLING,
 )
@@ -67,7 +68,10 @@ log-odds that the phrase was said: calibrate.py's result on development voices."
 
 
 def confidence(evidence: Evidence) -> float:
-    """How probable it is, 0 to 1, that the phrase was said, as calibrated."""
+    """How probable it is, 0 to 1, that the phrase was said, in the mix that calibrated it.
+
+    False ones count more there (`calibrate.DEAR`), so it is rather too low than too high.
+    """
     return 1 / (1 + math.exp(-sum(w * x for w, x in zip(SURE, terms(evidence), strict=True))))
 
 
@@ -82,21 +86,20 @@ class Likeness:
 
     def __init__(self, spoken: Callable[[str], Sequence[Phones]], weights: Weights) -> None:
         self._spoken, self._weights = spoken, weights
-        self._path = lru_cache(maxsize=256)(self._new_path)
+        self._paths: dict[str, _Path] = {}
 
     def fit(self, phrase: str, sound: NDArray[np.int16], begin: int, end: int) -> Fit:
         """Fit a phrase to the samples `begin` to `end` of 16 kHz sound, with the sound around."""
         around, context = int(AROUND_S * SAMPLE_RATE_HZ), int(CONTEXT_S * SAMPLE_RATE_HZ)
         first = max(0, begin - around)
         start = max(0, first - context)
-        cepstra = _cepstra(sound[start : end + 2 * around])
+        cepstra = mfcc(sound[start : end + 2 * around])
         if not len(cepstra):
             return Fit(_NO_FIT, _NO_FIT)
         skip, stop = ((at - start) // _OUTPUT_SAMPLES for at in (first, end + around))
-        return self._path(phrase).fit(forward(cepstra, self._weights)[skip:stop])
-
-    def _new_path(self, phrase: str) -> _Path:
-        return _Path([self._spoken(word) for word in phrase.split()])
+        if phrase not in self._paths:
+            self._paths[phrase] = _Path([self._spoken(word) for word in phrase.split()])
+        return self._paths[phrase].fit(forward(cepstra, self._weights)[skip:stop])
 
 
 class _Path:
@@ -135,7 +138,8 @@ class _Path:
         said = np.unique(states[self._pdfs[states] != BLANK])
         phones = np.bincount(self._word_of[said])
         by_word = np.bincount(self._word_of[states], weights=lost)
-        return Fit(float(lost.sum() / phones.sum()), float((by_word / phones).min()))
+        whole, worst_word = float(lost.sum() / phones.sum()), float((by_word / phones).min())
+        return Fit(max(whole, _NO_FIT), max(worst_word, _NO_FIT))
 
     def _aligned(self, scores: Matrix) -> NDArray[np.int64] | None:
         """The most likely state of each frame (Viterbi); None where there are too few frames."""
@@ -158,17 +162,20 @@ class _Path:
         return states
 
 
-def _cepstra(sound: NDArray[np.int16]) -> Matrix:
-    """Frames × cepstra, as Vosk computes them."""
+def mfcc(sound: NDArray[np.int16]) -> Matrix:
+    """Turn 16 kHz samples into frames × cepstra, as Vosk does."""
     options = knf.MfccOptions()
     options.frame_opts.samp_freq = SAMPLE_RATE_HZ
     options.frame_opts.dither = 0
+    options.frame_opts.frame_length_ms = FRAME_LENGTH_MS
+    options.frame_opts.frame_shift_ms = FRAME_SHIFT_MS
+    options.frame_opts.preemph_coeff = PREEMPHASIS
     options.mel_opts.num_bins = MEL_BINS
     options.mel_opts.low_freq, options.mel_opts.high_freq = LOW_HZ, HIGH_HZ
     options.num_ceps, options.cepstral_lifter = CEPSTRA, CEPSTRAL_LIFTER
     options.use_energy = False
-    mfcc = knf.OnlineMfcc(options)
-    mfcc.accept_waveform(SAMPLE_RATE_HZ, sound.astype(np.float32).tolist())
-    mfcc.input_finished()
-    frames = [mfcc.get_frame(at) for at in range(mfcc.num_frames_ready)]
+    online = knf.OnlineMfcc(options)
+    online.accept_waveform(SAMPLE_RATE_HZ, sound.astype(np.float32).tolist())
+    online.input_finished()
+    frames = [online.get_frame(at) for at in range(online.num_frames_ready)]
     return np.array(frames, np.float32).reshape(-1, CEPSTRA)

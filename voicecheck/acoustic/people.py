@@ -1,6 +1,6 @@
 """Measure on people: recordings whose words a grammar covers, each with the slots it fills.
 
-    python -m voicecheck.acoustic.people FOLDER [--every N] [--noise pink:24 ...] [--seed N]
+    python -m voicecheck.acoustic.people FOLDER [--one-in N] [--noise pink:24 ...] [--seed N]
 
 FOLDER holds manifest.csv (path, slots as JSON) and one JSGF grammar (Java Speech Grammar Format
 1.0; of it alternatives, options, groups and rules that do not name themselves). A recording is
@@ -24,9 +24,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from voicecheck.acoustic import hmm
 from voicecheck.acoustic.evaluate import BLOCK_SAMPLES, disturbed, samples
-from voicecheck.acoustic.graph import UNKNOWN, Costs, _Builder, _Node
+from voicecheck.acoustic.graph import Costs, _Builder, _Node, _numbered
 from voicecheck.acoustic.lexicon import variants
 from voicecheck.acoustic.peer import PocketSphinx
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
@@ -69,29 +68,31 @@ class _Reader:
     def __init__(self, rules: Mapping[str, str]) -> None:
         self._rules = rules
 
-    def rule(self, name: str) -> Ways:
+    def rule(self, name: str, within: tuple[str, ...] = ()) -> Ways:
         if name not in self._rules:
             raise ValueError(f"The grammar names a rule <{name}> that it has not.")
+        if name in within:
+            raise ValueError(f"The rule <{name}> names itself: that cannot be measured here.")
         text = self._rules[name]
         marks = re.findall(r"<\w+>|[()\[\]|]|[^\s()\[\]|<>]+", text)[::-1]
-        found = self._ways(marks)
+        found = self._ways(marks, (*within, name))
         if marks:
             raise ValueError(f"The rule <{name}> has a bracket too many.")
         return Ways(found.of, "" if "<" in text else name)
 
-    def _ways(self, marks: list[str]) -> Ways:
+    def _ways(self, marks: list[str], within: tuple[str, ...]) -> Ways:
         ways: list[list[Word | Ways]] = [[]]
         while marks and marks[-1] not in ")]":
             mark = marks.pop()
             if mark == "|":
                 ways.append([])
             elif mark in "([":
-                inner = self._ways(marks)
+                inner = self._ways(marks, within)
                 if not marks or marks.pop() != {"(": ")", "[": "]"}[mark]:
                     raise ValueError("The grammar leaves a bracket open.")
                 ways[-1].append(inner if mark == "(" else Ways((*inner.of, ())))
             elif mark.startswith("<"):
-                ways[-1].append(self.rule(mark[1:-1]))
+                ways[-1].append(self.rule(mark[1:-1], within))
             else:
                 ways[-1].append(Word(mark))
         return Ways(tuple(map(tuple, ways)))
@@ -135,23 +136,13 @@ class Ours:
         import vosk  # noqa: PLC0415 (it loads much else)
 
         vosk.SetLogLevel(-3)
-        numbers = {
-            word: at for at, word in enumerate(("<eps>", UNKNOWN, *sorted(words_of(grammar))))
-        }
-        builder = _Builder(numbers, variants, Costs())
+        builder = _Builder(_numbered(words_of(grammar)), variants, Costs())
         start = builder._node()
         builder._rest(start)
-        end = _built(builder, grammar, start)
-        builder._rest(end)
-        builder._end(end)
+        builder._end(_built(builder, grammar, start))
         with TemporaryDirectory(prefix="voicecheck-") as name:
             folder = Path(name)
-            (folder / "graph" / "phones").mkdir(parents=True)
-            (folder / "graph" / "HCLG.fst").write_bytes(builder.fst())
-            listed = "".join(f"{word} {number}\n" for word, number in numbers.items())
-            (folder / "graph" / "words.txt").write_text(listed, encoding="utf-8")
-            boundaries = folder / "graph" / "phones" / "word_boundary.int"
-            boundaries.write_text(hmm.word_boundaries())
+            builder.write(folder)
             (folder / "am").symlink_to(MODEL / "am", target_is_directory=True)
             shutil.copytree(MODEL / "conf", folder / "conf")
             with (folder / "conf" / "model.conf").open("a", encoding="utf-8") as conf:
@@ -181,24 +172,20 @@ def _built(builder: _Builder, part: Word | Ways, before: _Node) -> _Node:
         for each in way:
             node = _built(builder, each, node)
         ends.append(node)
-    if len(ends) == 1:
-        return ends[0]
     joined = builder._node()
-    for end in ends:
-        for state, _ in end.sources:
-            builder._arc(state, joined.entry)
+    joined.sources = [source for end in ends for source in end.sources]
     return joined
 
 
-def recordings(folder: Path, every: int) -> Iterator[tuple[Path, Slots]]:
-    """One recording in so many, with the slots that it fills."""
+def recordings(folder: Path) -> Iterator[tuple[Path, Slots]]:
+    """Each recording with the slots that it fills."""
     with (folder / "manifest.csv").open(newline="", encoding="utf-8") as file:
-        for row in list(csv.DictReader(file))[::every]:
+        for row in csv.DictReader(file):
             slots = {slot: words.strip() for slot, words in json.loads(row["slots"]).items()}
             yield folder / row["path"], slots
 
 
-def heard_in(path: Path, noise: str, seed: int) -> bytes:
+def in_noise(path: Path, noise: str, seed: int) -> bytes:
     """A recording in its noise, the same whoever listens; 16-bit samples."""
     rng = np.random.default_rng((seed, zlib.crc32(path.name.encode())))
     noisy = disturbed(samples(path), noise, rng, ())
@@ -209,23 +196,25 @@ def main() -> None:
     """Read the command line and measure."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--every", type=int, default=1, help="measure one recording in so many")
-    parser.add_argument("--noise", nargs="*", default=["none"], help="see evaluate.py")
+    parser.add_argument("--one-in", type=int, default=1, help="measure one recording in so many")
+    parser.add_argument("--noise", nargs="*", default=["none"], help="see evaluate.py; no babble")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    (path,) = options.folder.glob("*.jsgf")
-    text = path.read_text(encoding="utf-8")
+    grammars = list(options.folder.glob("*.jsgf"))
+    if len(grammars) != 1:
+        parser.error(f"{options.folder} has {len(grammars)} files *.jsgf: it must have one")
+    text = grammars[0].read_text(encoding="utf-8")
     grammar = parse_jsgf(text)
     meaning = Meaning(grammar)
-    listed = list(recordings(options.folder, options.every))
+    listed = list(recordings(options.folder))[:: options.one_in]
     for ears in (Ours(grammar), PocketSphinx(words_of(grammar), text)):
         for noise in options.noise:
             right = sum(
-                meaning.of(ears.hears(heard_in(path, noise, options.seed))) == slots
+                meaning.of(ears.hears(in_noise(path, noise, options.seed))) == slots
                 for path, slots in listed
             )
-            share = f"{right} of {len(listed)} right, {right / len(listed):.1%}"
-            print(f"{type(ears).__name__}, {noise}: {share}", flush=True)
+            told = f"{right} of {len(listed)} right, {right / max(1, len(listed)):.1%}"
+            print(f"{type(ears).__name__}, {noise}: {told}", flush=True)
 
 
 if __name__ == "__main__":

@@ -11,11 +11,12 @@ from __future__ import annotations
 
 import argparse
 import itertools
+import math
 import resource
 import time
 from collections import Counter, defaultdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -110,21 +111,24 @@ def music(length: int, rng: Generator) -> Samples:
     return np.asarray(sound[:length] / np.abs(sound[:length]).max())
 
 
-def heard_in(
-    ears: Ears, speech: Sequence[Path], hours: float, seed: int
-) -> Iterator[tuple[str, list[Heard], float, float]]:
-    """Stream so many hours; for each scene its kind, what was heard, its seconds, and the CPU's."""
-    passed_s = 0.0
-    for kind, scene in scenes(speech, np.random.default_rng(seed)):
-        if passed_s >= hours * 3600:
-            return
-        pcm = (np.clip(scene, -1, 1) * 32767).astype("<i2")
+class Scene(NamedTuple):
+    """One minute that was streamed: what it was, what was heard, and the CPU's seconds for it."""
+
+    kind: str
+    seconds: float
+    heard: list[Heard]
+    compute_s: float
+
+
+def streamed(ears: Ears, speech: Sequence[Path], hours: float, seed: int) -> Iterator[Scene]:
+    """Stream so many hours, to the next whole minute."""
+    minutes = math.ceil(hours * 3600 / SCENE_S)
+    for kind, sound in itertools.islice(scenes(speech, np.random.default_rng(seed)), minutes):
+        pcm = (np.clip(sound, -1, 1) * 32767).astype("<i2")
         blocks = (pcm[at : at + BLOCK_SAMPLES] for at in range(0, len(pcm), BLOCK_SAMPLES))
         began = time.process_time()
         heard = [each for block in blocks for each in ears.hear(block.tobytes())]
-        seconds = len(pcm) / SAMPLE_RATE_HZ
-        yield kind, heard, seconds, time.process_time() - began
-        passed_s += seconds
+        yield Scene(kind, len(pcm) / SAMPLE_RATE_HZ, heard, time.process_time() - began)
 
 
 class Count:
@@ -180,8 +184,8 @@ def main() -> None:
     count = Count(Setting("Recogniser", "stream", options.seed, least).accepts)
     told_h = 0.0
     with Recogniser(least) as ears:
-        for kind, heard, seconds, compute_s in heard_in(ears, speech, options.hours, options.seed):
-            count.take(kind, seconds, heard, compute_s)
+        for scene in streamed(ears, speech, options.hours, options.seed):
+            count.take(*scene)
             hours = count.seconds.total() / 3600
             if hours >= min(told_h + 0.5, options.hours):
                 told_h = hours

@@ -26,7 +26,7 @@ class Utterance:
     source: str
     """heard, entered or machine (its timer, its own trouble)"""
     confidence: float | None = None
-    """Lowest word confidence; None where nothing was heard."""
+    """How sure the ears were, 0 to 1; None where nothing was heard."""
     audio_from_s: float | None = None
     audio_to_s: float | None = None
 
