@@ -164,11 +164,20 @@ class _Builder:
     # Something else
 
     def _something_else(self, nodes: Sequence[_Node]) -> None:
+        whole = [node for node in nodes[1:] if node.entry in self.finals]
+        begun = [node for node in nodes if node not in whole]
+        after = self._any_phones(begun, self.costs.unknown)
+        for node in begun:
+            self._arc(after.entry, node.entry)
+        # What goes on after a whole phrase leads back to none: in loud talk the words of phrases
+        # would be heard there, which are charged nothing where blank is charged for each frame.
+        self._any_phones(whole, self.costs.gone_on)
+
+    def _any_phones(self, nodes: Sequence[_Node], cost: float) -> _Node:
+        """Something else after any of the nodes, and perhaps the end; the node behind it."""
         begin, inside, after = self._state(), self._state(), self._node()
-        whole = {node for node in nodes[1:] if node.entry in self.finals}
         for node in nodes:
             for state, _ in node.sources:
-                cost = self.costs.gone_on if node in whole else self.costs.unknown
                 self._arc(state, begin, cost=cost)
         self._any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
         self._any_phone(inside, "internal", inside)
@@ -177,11 +186,7 @@ class _Builder:
         self._end(after, self.costs.unknown_end)
         for state, _ in after.sources:
             self._arc(state, after.entry)
-        # Nothing could follow in a whole phrase, so going back there would only go round in a ring,
-        # which costs next to nothing when going on from it does: the decoder would never be done.
-        for node in nodes:
-            if node not in whole:
-                self._arc(after.entry, node.entry)
+        return after
 
     def _broken_off(self, nodes: Sequence[_Node]) -> None:
         """Let a phrase end before its last word; Vosk wants a phone for every word, so with one."""
