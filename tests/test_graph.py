@@ -150,6 +150,16 @@ def test_one_more_sound_after_a_phrase_makes_it_something_else(tmp_path: Path) -
         assert graph.decode(within)[0] == words
 
 
+def test_what_goes_on_after_a_whole_phrase_is_nothing_but_something_else(graph: Graph) -> None:
+    """Or loud talk behind a phrase would be heard as words, which cost nothing."""
+    said = ["checklist", "artery", "divided"]
+    for behind in ("seen", "of fat", "head up"):
+        phones = [*phones_of("checklist artery divided"), "Y", *phones_of(behind)]
+        assert graph.decode(sound(phones))[0] == [*said, UNKNOWN]
+    within = sound([*phones_of("checklist"), "Y", *phones_of("sulcus not seen")])
+    assert graph.decode(within)[0][-3:] == ["sulcus", "not", "seen"], "as it may before and within"
+
+
 def test_the_same_phrases_give_the_same_bytes(tmp_path: Path) -> None:
     for name, phrases in (("a", PHRASES), ("b", tuple(reversed(PHRASES)))):
         compile_graph(phrases, variants, tmp_path / name)
