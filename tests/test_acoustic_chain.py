@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -101,6 +102,7 @@ def test_the_weights_become_a_model_that_is_evaluated(
     trained: tuple[Path, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     export(trained[0], tmp_path / "model")
+    shutil.copy(trained[0], tmp_path / "model" / "weights.npz")
     monkeypatch.setattr(recogniser, "_OURS", tmp_path / "model")
     soundfile.write(tmp_path / "said.flac", say(PHRASES[0]), RATE_HZ)
     with (tmp_path / "trials.csv").open("w", newline="", encoding="utf-8") as file:

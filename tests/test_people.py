@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -72,5 +73,5 @@ def test_recordings_are_measured_beside_the_peer(
     ours, noisy, *peer = capsys.readouterr().out.splitlines()
     assert ours == "Ours, none: 2 of 3 right, 66.7%"
     assert noisy == "Ours, white:20: 2 of 3 right, 66.7%"
-    assert peer[0] == "PocketSphinx, none: 2 of 3 right, 66.7%"
-    assert peer[1].startswith("PocketSphinx, white:20: ")
+    for line, noise in zip(peer, ("none", "white:20"), strict=True):
+        assert re.fullmatch(rf"PocketSphinx, {noise}: [12] of 3 right, .*", line)
