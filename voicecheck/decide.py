@@ -68,7 +68,7 @@ def _unclear(given: Heard | Entered) -> Fact:
 def _taken(case: Case, given: Heard | Entered, meant: Command, at: At) -> Fact:
     """The fact that the command is; if it was not heard well enough, it must be said again.
 
-    What was more probably not said is other speech, or in noise the machine would ask nobody.
+    What was hardly said is other speech, or in noise the machine would ask nobody.
     """
     fact = _answer(case, meant, at)
     least = least_confidence(case.procedure, meant)

@@ -1,7 +1,7 @@
 """Find what a phrase's evidence is worth: logistic regression on development voices.
 
-    python -m voicecheck.acoustic.calibrate COMMANDS --near MANIFEST --talk MANIFEST --hours H
-        [--one-in N] [--noise NOISE...] [--seed N] [--evidence FILE]
+    python -m voicecheck.acoustic.calibrate COMMANDS... --near MANIFEST... --talk MANIFEST...
+        --hours H [--one-in N] [--noise NOISE...] [--seed N] [--evidence FILE]
 
 Every phrase that the decoder finds was said or was not: in commands in noises, in near misses in
 quiet, in hours of what is no command. The weights printed make of its evidence how probable it is
@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import csv
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,7 @@ import numpy as np
 from voicecheck import shipped
 from voicecheck.acoustic import stream
 from voicecheck.acoustic.evaluate import Setting, one_in, phrases, read, run
-from voicecheck.acoustic.likeness import Evidence, terms
+from voicecheck.acoustic.likeness import Evidence, Fit, terms
 from voicecheck.recogniser import Recogniser
 
 if TYPE_CHECKING:
@@ -113,9 +114,9 @@ def main() -> None:
     """Read the command line, listen, and print the weights."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
-    parser.add_argument("commands", type=Path, help="manifest of phrases, see evaluate.py")
-    parser.add_argument("--near", type=Path, required=True, help="of what is almost a phrase")
-    parser.add_argument("--talk", type=Path, required=True, help="of speech without a phrase")
+    parser.add_argument("commands", type=Path, nargs="+", help="manifests (evaluate.py) of phrases")
+    parser.add_argument("--near", type=Path, nargs="+", required=True, help="of near misses")
+    parser.add_argument("--talk", type=Path, nargs="+", required=True, help="of speech without")
     parser.add_argument("--hours", type=float, required=True, help="of stream, see stream.py")
     parser.add_argument("--noise", nargs="*", default=["none"], help="see evaluate.py")
     parser.add_argument("--one-in", type=int, default=1, help="of each voice's commands")
@@ -123,17 +124,21 @@ def main() -> None:
     parser.add_argument("--grammar", type=Path, default=default)
     parser.add_argument("--evidence", type=Path)
     options = parser.parse_args()
-    known, talk = phrases(options.grammar), list(read(options.talk))
-    commands = list(one_in(options.one_in, read(options.commands)))
+    known = phrases(options.grammar)
+    commands, near, talk = (
+        list(chain.from_iterable(map(read, manifests)))
+        for manifests in (options.commands, options.near, options.talk)
+    )
+    spoken = list(one_in(options.one_in, commands))
     noting = Noting(known)
     found: list[Found] = []
     with noting.ears:
         for noise in options.noise:
             setting = Setting("Recogniser", noise, options.seed, known)
-            found += in_recordings(noting, commands, talk, setting)
+            found += in_recordings(noting, spoken, talk, setting)
             print(f"{noise}: {len(found)} phrases found so far", flush=True)
         quiet = Setting("Recogniser", "none", options.seed, known)
-        found += in_recordings(noting, list(read(options.near)), talk, quiet)
+        found += in_recordings(noting, near, talk, quiet)
         found += in_stream(noting, [clip.path for clip in talk], options.hours, options.seed)
     if not found:
         parser.error("no phrase was found in all of this: there is nothing to calibrate")
@@ -151,7 +156,7 @@ def main() -> None:
 def _write(path: Path, found: Sequence[Found]) -> None:
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
-        table.writerow(("where", "phrase", "was_said", "share", "whole", "worst_word"))
+        table.writerow(("where", "phrase", "was_said", "share", *Fit._fields))
         for each in found:
             numbers = (each.evidence.share, *each.evidence.fit)
             table.writerow((each.where, each.phrase, each.was_said, *np.round(numbers, 4)))

@@ -21,7 +21,7 @@ import soundfile
 
 from voicecheck.acoustic import text
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
-from voicecheck.acoustic.voices import Espeak, FliteKal, Hibari, Kokoro, Spoken, Voice
+from voicecheck.acoustic.voices import Espeak, Hibari, Kokoro, Spoken, Voice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -137,7 +137,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--hours", type=float, required=True)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--engine", choices=("kokoro", "hibari", "flite", "espeak"), required=True)
+    parser.add_argument("--engine", choices=("kokoro", "hibari", "espeak"), required=True)
     parser.add_argument("--part", default="0", help="names one of several processes")
     parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")
     parser.add_argument("--styles", type=Path, help="folder of Kokoro's *.bin styles")
@@ -150,7 +150,6 @@ def main() -> None:
     voices: dict[str, Callable[[], Voice]] = {
         "kokoro": lambda: Kokoro(options.styles, dev=options.dev, gpu=options.gpu),
         "hibari": Hibari,
-        "flite": FliteKal,
         "espeak": Espeak,
     }
     make(

@@ -1,9 +1,10 @@
-"""How much a stretch of sound is like a phrase: its best alignment, against anything else at all.
+"""What speaks for a phrase in a stretch of sound: its best alignment, against anything else at all.
 
 The decoder weighs phrases against each other and against a loop of phones, at prices that must let
 a phrase through noise; so noise can pass for a phrase. This looks at the finished utterance again,
-by the same network and without prices: how much better would any other sounds have fitted, on the
-whole, and in the word that fits worst? There a word changed or left out shows, and so does noise.
+by the same network and with no price but one: how much better would any other sounds have fitted,
+on the whole, and in the word that fits worst? There a word changed or left out shows, and so does
+noise. And was there speech just before? Whoever states something begins with it; talk runs on.
 """
 
 from __future__ import annotations
@@ -43,7 +44,15 @@ CONTEXT_S = 1.0
 AROUND_S = 0.12
 """The decoder's times of a phrase are not exact: so much more is aligned on either side."""
 
+BEFORE_S = 0.3
+"""So long before that, speech is looked for; where nothing was heard, as while the machine spoke,
+there was none."""
+BLANK_COST = 1.0
+"""In nats a frame, for a network trained with CTC says blank where it is unsure. Less than the
+decoder's (graph.py, `Costs`): at 2 and 3 more is lost of voices unlike all that trained."""
+
 _OUTPUT_SAMPLES = int(SAMPLE_RATE_HZ * FRAME_SHIFT_MS / 1000) * SUBSAMPLING
+_BEFORE_FRAMES = round(BEFORE_S * SAMPLE_RATE_HZ) // _OUTPUT_SAMPLES
 _NO_FIT = -30.0  # nats a phone; far below anything that was ever a phrase
 
 
@@ -52,6 +61,8 @@ class Fit(NamedTuple):
 
     whole: float
     worst_word: float
+    spoken_before: float
+    """Frames of speech just before it, each counted as far as the network takes it for speech."""
 
 
 class Evidence(NamedTuple):
@@ -62,9 +73,12 @@ class Evidence(NamedTuple):
     fit: Fit
 
 
-SURE = (1.09, 0.66, 0.57, 0.85)
-"""Weights of a constant, of the share's log-odds and of the fit, whole and worst word, in the
-log-odds that the phrase was said: calibrate.py's result on development voices."""
+MOST_BEFORE = 1.5
+"""More frames of speech before say no more: who states something well in one breath with something
+else is asked to say it again, not ignored."""
+SURE = (2.66, 0.54, 2.25, 0.9, -1.43)
+"""Weights of a constant, of the share's log-odds, of the fit, whole and worst word, and of what was
+before, in the log-odds that the phrase was said: calibrate.py's result on development voices."""
 
 
 def confidence(evidence: Evidence) -> float:
@@ -75,10 +89,11 @@ def confidence(evidence: Evidence) -> float:
     return 1 / (1 + math.exp(-sum(w * x for w, x in zip(SURE, terms(evidence), strict=True))))
 
 
-def terms(evidence: Evidence) -> tuple[float, float, float, float]:
+def terms(evidence: Evidence) -> tuple[float, ...]:
     """What SURE weighs."""
     share = min(max(evidence.share, 0.001), 0.999)
-    return (1.0, math.log(share / (1 - share)), *evidence.fit)
+    whole, worst_word, before = evidence.fit
+    return 1.0, math.log(share / (1 - share)), whole, worst_word, min(before, MOST_BEFORE)
 
 
 class Likeness:
@@ -95,11 +110,15 @@ class Likeness:
         start = max(0, first - context)
         cepstra = mfcc(sound[start : end + 2 * around])
         if not len(cepstra):
-            return Fit(_NO_FIT, _NO_FIT)
+            return Fit(_NO_FIT, _NO_FIT, 0.0)
         skip, stop = ((at - start) // _OUTPUT_SAMPLES for at in (first, end + around))
         if phrase not in self._paths:
             self._paths[phrase] = _Path([self._spoken(word) for word in phrase.split()])
-        return self._paths[phrase].fit(forward(cepstra, self._weights)[skip:stop])
+        scores = forward(cepstra, self._weights)
+        silent = np.exp(scores[max(0, skip - _BEFORE_FRAMES) : skip, BLANK])
+        scores[:, BLANK] -= BLANK_COST
+        whole, worst_word = self._paths[phrase].fit(scores[skip:stop])
+        return Fit(whole, worst_word, float((1 - silent).sum()))
 
 
 class _Path:
@@ -129,17 +148,17 @@ class _Path:
         widest, nowhere = max(map(len, before)), len(pdfs)
         self._before = np.array([each + [nowhere] * (widest - len(each)) for each in before])
 
-    def fit(self, scores: Matrix) -> Fit:
-        """Align with log-probabilities (frames × pdfs)."""
+    def fit(self, scores: Matrix) -> tuple[float, float]:
+        """Align with scores (frames × pdfs): how well all of it fits, and the worst word."""
         states = self._aligned(scores)
         if states is None:
-            return Fit(_NO_FIT, _NO_FIT)
+            return _NO_FIT, _NO_FIT
         lost = scores[np.arange(len(states)), self._pdfs[states]] - scores.max(axis=1)
         said = np.unique(states[self._pdfs[states] != BLANK])
         phones = np.bincount(self._word_of[said])
         by_word = np.bincount(self._word_of[states], weights=lost)
         whole, worst_word = float(lost.sum() / phones.sum()), float((by_word / phones).min())
-        return Fit(max(whole, _NO_FIT), max(worst_word, _NO_FIT))
+        return max(whole, _NO_FIT), max(worst_word, _NO_FIT)
 
     def _aligned(self, scores: Matrix) -> NDArray[np.int64] | None:
         """The most likely state of each frame (Viterbi); None where there are too few frames."""

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import chain
-
-from voicecheck.acoustic.topology import PHONES
-
 # The alphabet of misaki, the grapheme-to-phoneme rules of the Kokoro voices (Apache-2.0). One
 # character is one sound there; A I O Q W Y are diphthongs. "əɹ" and "ɜ" are one phone in CMUdict.
 _MISAKI_PAIRS = {"əɹ": "ER", "ɜɹ": "ER", "ɜː": "ER", "ᵊɹ": "ER", "ɚɹ": "ER"}
@@ -15,8 +11,6 @@ _MISAKI = (
     "z Z|ɡ G|g G|ŋ NG|ɹ R|r R|ʃ SH|ʒ ZH|ð DH|θ TH|ʤ JH|ʧ CH|ɾ T|T T|ʔ T|x K"
 )
 _PHONE_OF_MISAKI = dict(pair.split() for pair in _MISAKI.split("|"))
-
-_FLITE_ONLY = {"ax": "AH", "axr": "ER", "dx": "T", "el": "AH L", "em": "AH M", "en": "AH N"}
 
 
 def from_misaki(phonemes: str) -> list[str]:
@@ -50,9 +44,3 @@ def from_espeak(ipa: str) -> list[str] | None:
     if set(ipa) - set(_PHONE_OF_MISAKI) - _SILENT:
         return None
     return from_misaki(ipa)
-
-
-def from_flite(segments: str) -> list[str]:
-    """Translate the segments that flite prints, its pauses left out."""
-    names = (_FLITE_ONLY.get(name, name.upper()).split() for name in segments.split())
-    return [phone for phone in chain.from_iterable(names) if phone in PHONES]

