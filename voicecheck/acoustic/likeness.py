@@ -57,9 +57,10 @@ _NO_FIT = -30.0  # nats a phone; far below anything that was ever a phrase
 
 
 class Fit(NamedTuple):
-    """How well a phrase fits, in nats a phone: 0 if nothing fits better, else below."""
+    """How well a phrase fits a stretch of sound."""
 
     whole: float
+    """In nats a phone: 0 if nothing fits better, else below."""
     worst_word: float
     spoken_before: float
     """Frames of speech just before it, each counted as far as the network takes it for speech."""
@@ -74,8 +75,8 @@ class Evidence(NamedTuple):
 
 
 MOST_BEFORE = 1.5
-"""More frames of speech before say no more: who states something well in one breath with something
-else is asked to say it again, not ignored."""
+"""More frames of speech before say no more: what is well said in one breath with something else is
+heard all the same."""
 SURE = (2.66, 0.54, 2.25, 0.9, -1.43)
 """Weights of a constant, of the share's log-odds, of the fit, whole and worst word, and of what was
 before, in the log-odds that the phrase was said: calibrate.py's result on development voices."""
