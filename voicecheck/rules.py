@@ -27,7 +27,7 @@ from typing import Any
 
 from voicecheck import facts
 from voicecheck.facts import Fact
-from voicecheck.inputs import Answer, CloseRecord, Command
+from voicecheck.inputs import Answer, CloseRecord, Command, Confirm
 from voicecheck.procedure import Event, Item, Kind, Procedure
 
 VERSION = 1
@@ -135,10 +135,14 @@ def needs_read_back(item: Item, answer: str) -> bool:
 
 
 def least_confidence(procedure: Procedure, command: Command) -> float:
-    """How sure the ears must be (0 to 1) that this command was said."""
+    """How sure the ears must be (0 to 1) that this command was said.
+
+    As much for the confirm that makes a critical statement stand as for the statement.
+    """
     listening = procedure.common.listening
-    critical = isinstance(command, Answer) and needs_read_back(
-        procedure.item(command.item), command.answer
+    critical = isinstance(command, Confirm) or (
+        isinstance(command, Answer)
+        and needs_read_back(procedure.item(command.item), command.answer)
     )
     return listening.least_confidence_critical if critical else listening.least_confidence
 

@@ -1,6 +1,6 @@
 """The synthetic voices that only measure, never train: each says a text at a pace.
 
-Held out (they measure the product; nothing is tuned to them): SVOX pico, flite's awb, rms and slt,
+Held out (they measure the product, and choose nothing): SVOX pico, flite's awb, rms and slt,
 festival's ked, piper's joe. Development voices (they choose the operating point): the reserved
 identities of Kokoro and variants of espeak-ng, which are like voices that trained; and flite's
 kal16, at three heights, which is like none of them (its front end is that of the held-out flite).
@@ -39,7 +39,7 @@ RESPELT = {"cholangiogram": "kolan jeeo gram", "sulcus": "sulkus", "subtotal": "
 they sound."""
 
 KAL_HEIGHTS = (0.87, 1.0, 1.15)
-"""Times as high: as a taller and a smaller speaker."""
+"""Times as high in pitch and formants: a larger speaker, the voice itself, a smaller speaker."""
 
 DEV_ESPEAK = tuple(
     f"{accent}+{variant}"
@@ -142,7 +142,7 @@ def development(styles: Path | None) -> dict[str, Talker]:
 
 
 def unlike() -> dict[str, Talker]:
-    """More of these: nothing that was trained on is like them, as nobody in a theatre is."""
+    """Development voices that no voice that trained is like, as nobody in a theatre is."""
     return {
         f"flite kal16, {height:g}": _at_height(flite("kal16"), height) for height in KAL_HEIGHTS
     }

