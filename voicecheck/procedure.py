@@ -124,7 +124,7 @@ class Listening:
     least_confidence: float = 0.0
     """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
     least_confidence_critical: float = 0.0
-    """The same for what is read back before it counts, and for the confirm that lets it count."""
+    """The same for the confirm that makes a critical statement stand."""
     least_asked: float = 0.0
     """With less than this it is taken for other speech, and nobody is asked to say it again."""
 

@@ -137,13 +137,10 @@ def needs_read_back(item: Item, answer: str) -> bool:
 def least_confidence(procedure: Procedure, command: Command) -> float:
     """How sure the ears must be (0 to 1) that this command was said.
 
-    As much for the confirm that makes a critical statement stand as for the statement.
+    Surest of a confirm: what was heard wrong is read back before it counts, and then counts.
     """
     listening = procedure.common.listening
-    critical = isinstance(command, Confirm) or (
-        isinstance(command, Answer)
-        and needs_read_back(procedure.item(command.item), command.answer)
-    )
+    critical = isinstance(command, Confirm)
     return listening.least_confidence_critical if critical else listening.least_confidence
 
 
