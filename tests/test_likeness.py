@@ -128,7 +128,7 @@ def test_more_evidence_makes_surer(more: Evidence, less: Evidence) -> None:
 
 def test_the_operating_point_lies_between_a_phrase_and_noise() -> None:
     listening = shipped().common.listening
-    assert confidence(Evidence(1.0, Fit(-0.2, -1.0, 0))) > listening.least_confidence_critical
+    assert confidence(Evidence(1.0, Fit(-0.2, -1.0, 0))) > listening.least_confidence_confirm
     assert confidence(Evidence(1.0, Fit(-4.0, -6.0, 0))) < listening.least_confidence
 
 

@@ -342,7 +342,7 @@ def test_the_small_procedure_holds_every_kind() -> None:
 
 
 @pytest.mark.parametrize("least", ["-0.1", "1.0", "7.5"])
-@pytest.mark.parametrize("key", ["least_confidence", "least_confidence_critical", "least_asked"])
+@pytest.mark.parametrize("key", ["least_confidence", "least_confidence_confirm", "least_asked"])
 def test_an_operating_point_is_a_probability(key: str, least: str) -> None:
     common = re.sub(rf"^{key} = \S+", f"{key} = {least}", COMMON_TEXT, flags=re.MULTILINE)
     assert common != COMMON_TEXT

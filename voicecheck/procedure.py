@@ -123,7 +123,7 @@ class Listening:
     address: str
     least_confidence: float = 0.0
     """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
-    least_confidence_critical: float = 0.0
+    least_confidence_confirm: float = 0.0
     """The same for the confirm that makes a critical statement stand."""
     least_asked: float = 0.0
     """With less than this it is taken for other speech, and nobody is asked to say it again."""
@@ -264,7 +264,7 @@ def _head(head: Head) -> Iterator[str]:
 def _listening(listening: Listening) -> Iterator[str]:
     points = {
         "least_confidence": listening.least_confidence,
-        "least_confidence_critical": listening.least_confidence_critical,
+        "least_confidence_confirm": listening.least_confidence_confirm,
         "least_asked": listening.least_asked,
     }
     for key, share in points.items():

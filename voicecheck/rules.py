@@ -137,11 +137,12 @@ def needs_read_back(item: Item, answer: str) -> bool:
 def least_confidence(procedure: Procedure, command: Command) -> float:
     """How sure the ears must be (0 to 1) that this command was said.
 
-    Surest of a confirm: what was heard wrong is read back before it counts, and then counts.
+    Surest of a confirm: a critical phrase heard wrong is read back, a confirm heard wrong is not.
     """
     listening = procedure.common.listening
-    critical = isinstance(command, Confirm)
-    return listening.least_confidence_critical if critical else listening.least_confidence
+    if isinstance(command, Confirm):
+        return listening.least_confidence_confirm
+    return listening.least_confidence
 
 
 def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:

