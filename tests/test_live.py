@@ -335,15 +335,20 @@ def perform(voice: str, place: Path) -> Performed:
 
 
 def say_until_heard(cards: Cards, served: Theatre, line: Samples) -> None:
-    """Say it again where it was not understood, as a person does: a busy machine stutters."""
+    """Say it again where it was not understood, as a person does: a busy machine stutters.
+
+    Not into its "Say again.", to which it is deaf: what waits for a reply would lapse meanwhile.
+    """
     for _ in range(4):
         known, until_s = len(served.records), time.monotonic() + 15
         cards.microphone.play(line)
         while time.monotonic() < until_s:
-            heard = [r for r in served.records[known:] if isinstance(r.cause, Heard)]
-            if heard and not isinstance(heard[-1].fact, NotUnderstood):
+            heard = [r.fact for r in served.records[known:] if isinstance(r.cause, Heard)]
+            if heard and not isinstance(heard[-1], NotUnderstood):
                 return
             if heard:
+                if heard[-1].why != "other_speech":
+                    listening(served, known)
                 break
             time.sleep(0.1)
 
