@@ -27,7 +27,7 @@ from voicecheck.grammar import phrases
 from voicecheck.inputs import Entered
 from voicecheck.journal import Journal
 from voicecheck.keys import keys
-from voicecheck.procedure import parse
+from voicecheck.procedure_file import parse
 from voicecheck.recogniser import Recogniser
 from voicecheck.recording import BLOCK_BYTES, RATE_HZ, from_file
 from voicecheck.scenario import parse_recording

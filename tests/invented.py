@@ -26,7 +26,7 @@ from voicecheck.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.grammar import UNKNOWN
 from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
 from voicecheck.procedure import Item, Procedure
-from voicecheck.rules import Mode, outstanding
+from voicecheck.standing import Mode, outstanding
 from voicecheck.wording import CAUTION, spoken
 
 LEVELS = ("junior", "senior", "consultant")

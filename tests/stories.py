@@ -12,7 +12,8 @@ from voicecheck.chain import GENESIS, line_hash
 from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.inputs import Due, Entered, Heard, Input
-from voicecheck.procedure import Procedure, parse
+from voicecheck.procedure import Procedure
+from voicecheck.procedure_file import parse
 
 GRAMMARS = Path(__file__).parent.parent / "grammars"
 COMMON_TEXT = (GRAMMARS / "_common.toml").read_text(encoding="utf-8")

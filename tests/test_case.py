@@ -24,7 +24,7 @@ from voicecheck.case import Case, IllegalFact, machine
 from voicecheck.grammar import phrases
 from voicecheck.inputs import Due, Said
 from voicecheck.procedure import ProcedureError
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 
 SPOKE = Said(text="anything", audio_from_s=0.0, audio_to_s=1.0)
 PHRASES = st.sampled_from([*phrases(small()), "anything else"])

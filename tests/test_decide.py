@@ -24,8 +24,10 @@ from voicecheck.decide import NothingDue, decide
 from voicecheck.facts import Fact
 from voicecheck.grammar import UNKNOWN, phrases
 from voicecheck.inputs import Due, Entered, Heard, Said, Trouble
-from voicecheck.procedure import parse
-from voicecheck.rules import Mode, Why, least_confidence
+from voicecheck.listening import least_confidence
+from voicecheck.procedure_file import parse
+from voicecheck.rules import Why
+from voicecheck.standing import Mode
 from voicecheck.wording import spoken
 
 UP_TO_THE_PAUSE = (*UP_TO_THE_CRITERIA, *THREE_CRITERIA)
@@ -301,7 +303,7 @@ def unsure(phrase: str, confidence: float) -> Heard:
 def test_a_phrase_heard_with_too_little_confidence_is_asked_again_and_changes_nothing(
     phrase: str,
 ) -> None:
-    least = least_confidence(shipped(), phrases(shipped())[phrase])
+    least = least_confidence(shipped().common.listening, phrases(shipped())[phrase])
     assert shipped().common.listening.least_asked < least < 1
     story = Story()
     before = story.case.state
@@ -339,7 +341,9 @@ def test_logs_from_before_the_operating_point_was_data_are_read_as_they_were_dec
     before = "".join(line for line in common if not line.startswith("least_"))
     assert before != COMMON_TEXT
     procedure = parse(SHIPPED_TEXT, before)
-    assert {least_confidence(procedure, each) for each in phrases(procedure).values()} == {0.0}
+    assert {
+        least_confidence(procedure.common.listening, each) for each in phrases(procedure).values()
+    } == {0.0}
 
 
 def test_words_by_hand_count_as_words_heard() -> None:

@@ -17,11 +17,11 @@ import pytest
 from stories import COMMON_TEXT, SHIPPED_TEXT, shipped, small
 from walk import Walk, Walker, explore, explore_on_all_cores
 
-from voicecheck import decide, facts, rules
+from voicecheck import decide, facts, rules, standing
 from voicecheck.facts import Fact
 from voicecheck.inputs import Answer
 from voicecheck.procedure import Kind, Procedure
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -154,9 +154,9 @@ def test_a_kind_that_is_not_read_back_is_caught(
     assert caught()
 
 
-@pytest.mark.parametrize("kind", sorted(rules.GATED))
+@pytest.mark.parametrize("kind", sorted(standing.GATED))
 def test_a_kind_that_is_not_gated_is_caught(kind: Kind, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(rules, "GATED", rules.GATED - {kind})
+    monkeypatch.setattr(standing, "GATED", standing.GATED - {kind})
     assert caught()
 
 

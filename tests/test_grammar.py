@@ -32,7 +32,8 @@ from voicecheck.inputs import (
     Unclear,
     Withdraw,
 )
-from voicecheck.procedure import Kind, Procedure, ProcedureError, parse
+from voicecheck.procedure import Kind, Procedure, ProcedureError
+from voicecheck.procedure_file import parse
 
 TABLE = phrases(shipped())
 ADDRESS = "checklist "

@@ -344,12 +344,13 @@ def say_until_heard(cards: Cards, served: Theatre, line: Samples) -> None:
         cards.microphone.play(line)
         while time.monotonic() < until_s:
             heard = [r.fact for r in served.records[known:] if isinstance(r.cause, Heard)]
-            if heard and not isinstance(heard[-1], NotUnderstood):
-                return
-            if heard:
-                if heard[-1].why != "other_speech":
-                    listening(served, known)
-                break
+            match heard[-1:]:
+                case [NotUnderstood(why=why)]:
+                    if why != "other_speech":
+                        listening(served, known)
+                    break
+                case [_]:
+                    return
             time.sleep(0.1)
 
 

@@ -7,7 +7,8 @@ import re
 import pytest
 from stories import COMMON_TEXT, SHIPPED_TEXT, SMALL_TEXT, shipped, small
 
-from voicecheck.procedure import Event, Item, Kind, Procedure, ProcedureError, parse
+from voicecheck.procedure import Event, Item, Kind, Procedure, ProcedureError
+from voicecheck.procedure_file import parse
 
 PROCEDURE = shipped()
 

@@ -17,14 +17,14 @@ from voicecheck.case import Case, IllegalFact, machine, machine_rows
 from voicecheck.facts import Fact, Record
 from voicecheck.inputs import Entered
 from voicecheck.procedure import Event, Kind
-from voicecheck.rules import Mode, State
+from voicecheck.standing import Mode, State, start
 
 PROCEDURE = small()
 WALKER = Walker(PROCEDURE)
 
 
 def _reachable() -> list[State]:
-    seen = {rules.start(PROCEDURE): None}
+    seen = {start(PROCEDURE): None}
     todo = list(seen)
     while todo:
         found = dict.fromkeys(WALKER.steps([todo.pop()], Walk()))
@@ -129,7 +129,7 @@ def test_the_machine_holds_the_table_and_nothing_else() -> None:
 
 def test_nothing_walks_past_the_guards() -> None:
     """With its automatic transitions `transitions` would offer to_closed() and the like."""
-    case = case_in(rules.start(PROCEDURE))
+    case = case_in(start(PROCEDURE))
     assert not [name for name in dir(case._course) if name.startswith(("to_", "may_to_"))]
     assert not [name for name in machine().events if name.startswith("to_")]
     case.close()

@@ -18,13 +18,14 @@ from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Record
 from voicecheck.grammar import UNKNOWN, phrases
 from voicecheck.inputs import Due, Heard, Input
-from voicecheck.procedure import Kind, parse
-from voicecheck.rules import Mode
+from voicecheck.procedure import Kind
+from voicecheck.procedure_file import parse
 from voicecheck.scenario import (
     Line,
     Scenario,
     parse_scenario,
 )
+from voicecheck.standing import Mode
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "recordings_synthetic"

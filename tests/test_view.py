@@ -20,9 +20,10 @@ from voicecheck.codec import decode, encode
 from voicecheck.grammar import UNKNOWN, phrases
 from voicecheck.inputs import Due, Trouble
 from voicecheck.keys import keys
-from voicecheck.procedure import Kind, parse
-from voicecheck.rules import Mode
+from voicecheck.procedure import Kind
+from voicecheck.procedure_file import parse
 from voicecheck.screen import Asking, Barrier, Hearing, Mark, Outcome, View
+from voicecheck.standing import Mode
 from voicecheck.view import stopped, view
 from voicecheck.wording import JOURNAL_FAILED
 

@@ -39,8 +39,10 @@ from voicecheck.inputs import (
     Trouble,
     Withdraw,
 )
-from voicecheck.procedure import Event, Item, Kind, Procedure, parse
-from voicecheck.rules import Mode, Refusal, State, after, refusal, start
+from voicecheck.procedure import Event, Item, Kind, Procedure
+from voicecheck.procedure_file import parse
+from voicecheck.rules import Refusal, after, refusal
+from voicecheck.standing import Mode, State, start
 
 NOW, LATE = moment(0), moment(1)
 COURSE = (Mode.IN_COURSE, Mode.PAUSING)

@@ -10,7 +10,8 @@ from voicecheck.case import Case
 from voicecheck.facts import Fact, Record
 from voicecheck.grammar import UNKNOWN
 from voicecheck.inputs import Entered, Heard
-from voicecheck.rules import Mode, Why, gate_missing, outstanding
+from voicecheck.rules import Why
+from voicecheck.standing import Mode, gate_missing, outstanding
 from voicecheck.wording import took
 
 HEARING = frozenset({"microphone", "recogniser"})

@@ -32,8 +32,10 @@ from voicecheck.facts import (
 )
 from voicecheck.grammar import phrases
 from voicecheck.inputs import Entered, Heard, Said
-from voicecheck.procedure import Procedure, parse
-from voicecheck.rules import TABLE, Mode, Refusal, State, after, refusal, start
+from voicecheck.procedure import Procedure
+from voicecheck.procedure_file import parse
+from voicecheck.rules import TABLE, Refusal, after, refusal
+from voicecheck.standing import Mode, State, start
 
 _RESTARTS_WAIT = (Proposed, CloseProposed, PauseBegun, Repeated, Listed, Spoke)
 """After these a person has the full time again; while the machine spoke, nobody could reply."""

@@ -12,7 +12,8 @@ from voicecheck import clock, serving
 from voicecheck.ending import when_asked
 from voicecheck.grammar import phrases
 from voicecheck.microphone import from_sound_card
-from voicecheck.procedure import Procedure, parse
+from voicecheck.procedure import Procedure
+from voicecheck.procedure_file import parse
 from voicecheck.recogniser import Recogniser
 from voicecheck.recording import from_file, from_stream
 from voicecheck.rehearsal import paced, perform, scenarios_in

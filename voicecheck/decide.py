@@ -34,8 +34,10 @@ from voicecheck.inputs import (
     Unclear,
     Withdraw,
 )
+from voicecheck.listening import why_not_believed
 from voicecheck.procedure import Kind
-from voicecheck.rules import Mode, fallen, least_confidence, needs_read_back, outstanding
+from voicecheck.rules import fallen, needs_read_back
+from voicecheck.standing import Mode, outstanding
 
 
 class NothingDue(Exception):
@@ -66,16 +68,12 @@ def _unclear(given: Heard | Entered) -> Fact:
 
 
 def _taken(case: Case, given: Heard | Entered, meant: Command, at: At) -> Fact:
-    """The fact that the command is; if it was not heard well enough, it must be said again.
-
-    What was hardly said is other speech, or in noise the machine would ask nobody.
-    """
+    """The fact that the command is; if it was not heard well enough, it must be said again."""
     fact = _answer(case, meant, at)
-    least = least_confidence(case.procedure, meant)
     sure = given.confidence if isinstance(given, Heard) else 1.0
-    if sure < least and not isinstance(fact, facts.NotUnderstood):
-        ask_again = sure >= case.procedure.common.listening.least_asked
-        return facts.NotUnderstood(why="unsure" if ask_again else "other_speech")
+    against = why_not_believed(case.procedure.common.listening, meant, sure)
+    if against and not isinstance(fact, facts.NotUnderstood):
+        return facts.NotUnderstood(why=against)
     return fact
 
 

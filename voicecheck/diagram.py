@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from voicecheck.rules import GUARDS, TABLE, Mode
+from voicecheck.rules import GUARDS, TABLE
+from voicecheck.standing import Mode
 
 
 def state_diagram() -> str:

@@ -19,7 +19,7 @@ from voicecheck.announcer import AnnouncerError, Loudspeaker
 from voicecheck.journal import Journal, JournalError
 from voicecheck.levels import Samples, advice, delay_s, figures
 from voicecheck.microphone import BLOCK_S, AudioError, Block, from_sound_card
-from voicecheck.procedure import parse
+from voicecheck.procedure_file import parse
 from voicecheck.recogniser import ModelError, Recogniser
 from voicecheck.shipped import folder
 from voicecheck.speech import Speech

@@ -20,7 +20,7 @@ from voicecheck.inputs import (
     ReportEvent,
 )
 from voicecheck.procedure import Procedure
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 from voicecheck.wording import spoken
 
 

@@ -11,7 +11,7 @@ from voicecheck.after.told import Told, told
 from voicecheck.case import Case
 from voicecheck.chain import Checkpoint, line_hash
 from voicecheck.facts import Record, encode_record
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 
 
 def report(story: Iterable[tuple[Case, Record]]) -> Report:

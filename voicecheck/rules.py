@@ -1,8 +1,9 @@
-"""Conduct: which fact may follow which state, and what it changes. The one home of every rule.
+"""Conduct: which fact may follow which state, and what it changes. The home of the rules.
 
 TABLE is the law: for each fact the modes in which it may happen, and the mode it leads to. GUARDS
 add what must hold besides. `refusal` asks both; `after` says what the fact changes. Everything is
 a pure function of (procedure, state, fact); case.py has the library `transitions` execute it.
+What stands and what is missing is read in standing.py.
 
 The rules in words:
 - A pause or an act is refused until every required item of every earlier phase stands with an
@@ -19,7 +20,7 @@ The rules in words:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -27,22 +28,12 @@ from typing import Any
 
 from voicecheck import facts
 from voicecheck.facts import Fact
-from voicecheck.inputs import Answer, CloseRecord, Command, Confirm
+from voicecheck.inputs import Answer, CloseRecord
 from voicecheck.procedure import Event, Item, Kind, Procedure
+from voicecheck.standing import Mode, State, missing, needed, satisfied
 
 VERSION = 1
 """Recorded in every log; a change of conduct is a new version."""
-
-
-class Mode(StrEnum):
-    """Where the course of the case is, as an adjective of the case."""
-
-    IN_COURSE = "in_course"
-    PAUSING = "pausing"
-    STANDING_BY = "standing_by"
-    BAILED_OUT = "bailed_out"
-    EMERGENCY = "emergency"
-    CLOSED = "closed"
 
 
 class Why(StrEnum):
@@ -57,24 +48,12 @@ class Why(StrEnum):
 
 
 CRITICAL = frozenset({Kind.CRITERION, Kind.PAUSE, Kind.ACT})
-GATED = frozenset({Kind.PAUSE, Kind.ACT})
 LAPSED_BY: Mapping[str, frozenset[Kind]] = {
     Event.BLEEDING: frozenset({Kind.CRITERION}),
     Event.VIEW_LOST: frozenset({Kind.CRITERION}),
     Event.RETRACTION_SLIPPED: frozenset({Kind.CRITERION, Kind.HOLD}),
     Event.SPILLAGE: frozenset(),
 }
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class State:
-    """All that conduct depends on."""
-
-    mode: Mode
-    standing: tuple[str, ...]
-    """The answer that stands for each item, in the procedure's order; "" where none does."""
-    pending: Answer | CloseRecord | None = None
-    """What was read back and waits for confirm or negative."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,64 +64,9 @@ class Refusal:
     outstanding: tuple[str, ...] = ()
 
 
-def start(procedure: Procedure) -> State:
-    """The state before anything was stated."""
-    return State(mode=Mode.IN_COURSE, standing=("",) * len(procedure.items))
-
-
-# --------------------------------------------------------------------------------- what stands
-
-
-def satisfied(procedure: Procedure, standing: Sequence[str], place: int) -> bool:
-    """Whether the item at this place stands with an answer that satisfies it."""
-    return standing[place] in procedure.satisfying[place]
-
-
-def missing(procedure: Procedure, state: State, item: Item) -> tuple[str, ...]:
-    """Items that must stand before this one may be stated: `after`, and for the gated the gate."""
-    return tuple(
-        procedure.items[place].id
-        for place in _needed(procedure, item.id)
-        if not satisfied(procedure, state.standing, place)
-    )
-
-
-@cache
-def _needed(procedure: Procedure, item_id: str) -> tuple[int, ...]:
-    item = procedure.item(item_id)
-    gate = procedure.before[item_id] if item.kind in GATED else ()
-    return tuple(sorted({*_after(procedure, item), *gate}))
-
-
-def outstanding(procedure: Procedure, state: State) -> tuple[str, ...]:
-    """Required items that do not stand satisfied, in order."""
-    return tuple(
-        item.id
-        for place, item in enumerate(procedure.items)
-        if item.required and not satisfied(procedure, state.standing, place)
-    )
-
-
-def gate_missing(procedure: Procedure, state: State) -> tuple[str, ...]:
-    """What keeps the gate closed: empty when the first act would not be refused for the gate."""
-    act = next(item for item in procedure.items if item.kind is Kind.ACT)
-    return missing(procedure, state, act)
-
-
 def needs_read_back(item: Item, answer: str) -> bool:
     """Critical statements are read back, unless the answer is the safe direction."""
     return item.kind in CRITICAL and item.answer(answer).satisfies
-
-
-def least_confidence(procedure: Procedure, command: Command) -> float:
-    """How sure the ears must be (0 to 1) that this command was said.
-
-    Surest of a confirm: a critical phrase heard wrong is read back, a confirm heard wrong is not.
-    """
-    listening = procedure.common.listening
-    if isinstance(command, Confirm):
-        return listening.least_confidence_confirm
-    return listening.least_confidence
 
 
 def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:
@@ -164,8 +88,8 @@ def _without_kinds(procedure: Procedure, standing: list[str], kinds: frozenset[K
 
 def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
     """Let fall what needed something that no longer stands; the gate brings no act down."""
-    for place, needed in _leaning(procedure):
-        if standing[place] and not all(satisfied(procedure, standing, n) for n in needed):
+    for place, others in _leaning(procedure):
+        if standing[place] and not all(satisfied(procedure, standing, n) for n in others):
             standing[place] = ""
     return tuple(standing)
 
@@ -174,14 +98,10 @@ def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
 def _leaning(procedure: Procedure) -> tuple[tuple[int, tuple[int, ...]], ...]:
     """What falls when a needed item falls, in order: the place of each and of what it needs."""
     return tuple(
-        (place, _needed(procedure, item.id) if item.kind is Kind.PAUSE else _after(procedure, item))
+        (place, needed(procedure, item.id) if item.kind is Kind.PAUSE else procedure.after[item.id])
         for place, item in enumerate(procedure.items)
         if item.after or item.kind is Kind.PAUSE
     )
-
-
-def _after(procedure: Procedure, item: Item) -> tuple[int, ...]:
-    return tuple(procedure.index[other] for other in item.after)
 
 
 # --------------------------------------------------------------------------------- the table

@@ -17,7 +17,7 @@ from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
 from voicecheck.replay import replay
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 from voicecheck.wording import spoken
 
 BYTES_A_SECOND = 2 * 16_000

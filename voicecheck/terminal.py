@@ -7,7 +7,7 @@ import click
 from voicecheck.case import Case
 from voicecheck.facts import Opened, Record, Refused, Spoke
 from voicecheck.inputs import Due, Entered, Heard, Restarted, Said, Trouble
-from voicecheck.rules import outstanding
+from voicecheck.standing import outstanding
 from voicecheck.wording import CAUTION, took
 
 _INDENT = " " * 14

@@ -10,7 +10,6 @@ from voicecheck.case import Case
 from voicecheck.facts import Fact, Record
 from voicecheck.inputs import Answer
 from voicecheck.procedure import Item, Kind
-from voicecheck.rules import Mode, gate_missing, outstanding, satisfied
 from voicecheck.screen import (
     Asked,
     Asking,
@@ -26,6 +25,7 @@ from voicecheck.screen import (
     Stage,
     View,
 )
+from voicecheck.standing import Mode, gate_missing, outstanding, satisfied
 from voicecheck.wording import JOURNAL_FAILED, ask, read_back
 
 

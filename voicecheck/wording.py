@@ -14,7 +14,8 @@ from voicecheck.chain import Checkpoint
 from voicecheck.facts import Fact, Record
 from voicecheck.inputs import Answer, CloseRecord
 from voicecheck.procedure import Kind
-from voicecheck.rules import Mode, Why, gate_missing, outstanding
+from voicecheck.rules import Why
+from voicecheck.standing import Mode, gate_missing, outstanding
 
 CAUTION = (
     "Not a medical device. Research and training only. It records what is stated; it sees nothing, "

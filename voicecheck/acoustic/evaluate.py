@@ -21,11 +21,11 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 import soundfile
 
-from voicecheck import grammar, procedure, shipped
+from voicecheck import grammar, procedure_file, shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.noises import NOISES, mask, mix
+from voicecheck.listening import least_confidence
 from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
-from voicecheck.rules import least_confidence
 from voicecheck.soundcheck import critical_phrases
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from voicecheck.acoustic.noises import Samples
     from voicecheck.inputs import Heard
+    from voicecheck.procedure import Procedure
 
 BLOCK_SAMPLES = SAMPLE_RATE_HZ // 10
 QUIET_S = 1.0  # after each recording, so that an utterance can end by itself
@@ -98,7 +99,8 @@ def phrases(path: Path) -> Mapping[str, float]:
         return {line.strip(): 0.0 for line in lines if line.strip()}
     asked = _procedure(path)
     return {
-        text: least_confidence(asked, command) for text, command in grammar.phrases(asked).items()
+        text: least_confidence(asked.common.listening, command)
+        for text, command in grammar.phrases(asked).items()
     }
 
 
@@ -107,9 +109,9 @@ def critical(path: Path) -> frozenset[str]:
     return frozenset(critical_phrases(_procedure(path)) if path.suffix == ".toml" else ())
 
 
-def _procedure(path: Path) -> procedure.Procedure:
+def _procedure(path: Path) -> Procedure:
     common = (shipped.folder("grammars") / "_common.toml").read_text(encoding="utf-8")
-    return procedure.parse(path.read_text(encoding="utf-8"), common, path.name)
+    return procedure_file.parse(path.read_text(encoding="utf-8"), common, path.name)
 
 
 def samples(path: Path) -> Samples:

@@ -19,7 +19,7 @@ from voicecheck.after.told import Step, Told
 from voicecheck.chain import line_hash
 from voicecheck.facts import Fact, encode_record
 from voicecheck.procedure import Kind
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 from voicecheck.wording import took
 
 SNOMED = "http://snomed.info/sct"

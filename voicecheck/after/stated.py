@@ -21,7 +21,7 @@ from voicecheck.after.told import Step, Told
 from voicecheck.facts import Fact
 from voicecheck.inputs import Answer
 from voicecheck.procedure import Kind, Procedure
-from voicecheck.rules import Mode, State, outstanding, satisfied
+from voicecheck.standing import Mode, State, outstanding, satisfied
 
 
 def asked(told: Told) -> Iterator[Asked]:

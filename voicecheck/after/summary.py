@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from voicecheck.after.findings import Act, Asked, Departure, Happening, Statement
 from voicecheck.after.told import Told
-from voicecheck.rules import Mode
+from voicecheck.standing import Mode
 
 
 def in_one_sentence(

@@ -10,7 +10,7 @@ from voicecheck.case import Case
 from voicecheck.facts import Opened, Record
 from voicecheck.inputs import Entered, Heard, Said, Trouble
 from voicecheck.procedure import Procedure
-from voicecheck.rules import State
+from voicecheck.standing import State
 from voicecheck.wording import spoken
 
 
