@@ -21,8 +21,8 @@ import numpy as np
 import pocketsphinx  # type: ignore[import-not-found,import-untyped,unused-ignore]
 import soundfile
 
+from voicecheck import shipped
 from voicecheck.grammar import phrases
-from voicecheck.procedure import Procedure, parse
 from voicecheck.scenario import Scenario, parse_recording, parse_scenario
 
 FOLDER = Path(__file__).parent
@@ -39,13 +39,6 @@ SOUNDS = {
 """Words that PocketSphinx's dictionary lacks: parts from CMUdict, or Latin as said; from memory."""
 
 
-def procedure() -> Procedure:
-    """The shipped procedure."""
-    grammars = FOLDER.parent / "grammars"
-    names = ("laparoscopic_cholecystectomy.toml", "_common.toml")
-    return parse(*((grammars / name).read_text("utf-8") for name in names))
-
-
 def scenario(path: Path) -> Scenario:
     """The scenario in this file."""
     return parse_scenario(path.read_text("utf-8"), path.parent.name)
@@ -57,7 +50,7 @@ def listener() -> pocketsphinx.Decoder:
         lm=None, bestpath=False, samprate=RATE_HZ, loglevel="FATAL", remove_noise=False
     )
     talk = {line.say for path in FOLDER.glob("*/scenario.toml") for line in scenario(path).lines}
-    known = sorted(talk | set(phrases(procedure())))
+    known = sorted(talk | set(phrases(shipped.procedure())))
     for word in sorted({word for phrase in known for word in phrase.split()}):
         if decoder.lookup_word(word) is None:
             decoder.add_word(word, SOUNDS[word], True)

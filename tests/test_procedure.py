@@ -280,15 +280,19 @@ def mistakes(text: str, common: str = COMMON_TEXT) -> list[str]:
         ),
         ("pause_s = 5", "pause_s = 0", ["pause_s must be at least 1"]),
         ("read_back_s = 10", "read_back_s = -1", ["read_back_s must be at least 1"]),
-        ('id = "neck"', 'id = ""', ["an item has no name: its id is empty"]),
-        ('id = "down"', 'id = ""', ["neck: an answer has no name: its id is empty"]),
+        ('id = "neck"', 'id = ""', ["phases[1].items[2].id is empty"]),
+        ('id = "down"', 'id = ""', ["phases[1].items[2].answers[1].id is empty"]),
         (
             'answers = [{ id = "held", phrases = ["pause"], says = "held" }]',
             'answers = [{ id = "held", phrases = ["pause"], says = "held" }, '
             '{ id = "cut", phrases = ["short pause"], says = "cut", satisfies = false }]',
             ["pause: a pause has one answer only: that it was held"],
         ),
-        ('phrases = ["only two"]', "phrases = []", ["two: the answer 'two' has no phrase"]),
+        (
+            'phrases = ["only two"]',
+            "phrases = []",
+            ["phases[2].items[1].answers[1].phrases is empty"],
+        ),
         ('id = "more"', 'id = "two"', ["two: two answers have the same id"]),
         ("[bail_outs]\n", "[bail_outs\n", ["not TOML: "]),
         ("[bail_outs]\nopen", "[bail_out]\nopen", ["bail_out is not known here", "is missing"]),
@@ -340,6 +344,57 @@ def test_the_small_procedure_holds_every_kind() -> None:
     """So that the mutations of test_every_state.py have something to break."""
     assert {item.kind for item in small().items} == set(Kind)
     assert isinstance(small(), Procedure)
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "sentence"),
+    [
+        (r"carry_on = \[.*\]", "carry_on = []", "_common.toml: control.carry_on is empty"),
+        (r"confirm = \[.*\]", 'confirm = [" "]', "_common.toml: reply.confirm[1] is empty"),
+        (r'address = ".*?"', 'address = ""', "_common.toml: listening.address is empty"),
+    ],
+)
+def test_nothing_that_is_said_or_heard_is_empty_in_the_common_file(
+    was: str, becomes: str, sentence: str
+) -> None:
+    with pytest.raises(ProcedureError) as refused:
+        parse(SMALL_TEXT, re.sub(was, becomes, COMMON_TEXT, count=1))
+    assert sentence in refused.value.found
+
+
+@pytest.mark.parametrize("key", ["says", "name", "ask", "brief", "withdraw", "phrases", "title"])
+def test_no_text_or_list_of_the_file_is_empty(key: str) -> None:
+    """Each would be said, shown or listened for: an empty one ended a live case with a trace."""
+    found = set()
+    for place in re.finditer(rf'\b{key} = ("[^"]*"|\[[^\]]*\])', SMALL_TEXT):
+        nothing = "[]" if place[1].startswith("[") else '""'
+        text = SMALL_TEXT[: place.start(1)] + nothing + SMALL_TEXT[place.end(1) :]
+        found.add(next(m for m in mistakes(text) if f".{key} is empty" in m))
+    assert len(found) == len(re.findall(rf"\b{key} = ", SMALL_TEXT)) > 0
+
+
+def test_a_word_of_the_lexicon_has_a_pronunciation() -> None:
+    assert mistakes(SMALL_TEXT + "\n[lexicon]\nkettle = []\n") == ["lexicon.kettle is empty"]
+
+
+def test_a_file_nested_without_end_is_a_mistake() -> None:
+    assert mistakes("a = " + "[" * 100_000) == ["not TOML: nested too deeply"]
+
+
+@pytest.mark.parametrize(
+    ("key", "least"), [("least_confidence_confirm", "0.3"), ("least_asked", "0.6")]
+)
+def test_the_operating_point_fails_closed(key: str, least: str) -> None:
+    """Less for a confirm than for a phrase, or nobody ever asked: no such thing is meant."""
+    common = re.sub(rf"^{key} = \S+", f"{key} = {least}", COMMON_TEXT, flags=re.MULTILINE)
+    with pytest.raises(ProcedureError, match="must not be less than"):
+        parse(SMALL_TEXT, common)
+
+
+def test_a_confirm_left_out_of_the_operating_point_is_a_mistake() -> None:
+    common = re.sub(r"^least_confidence_confirm.*\n", "", COMMON_TEXT, flags=re.MULTILINE)
+    with pytest.raises(ProcedureError, match="least_confidence_confirm must not be less"):
+        parse(SMALL_TEXT, common)
 
 
 @pytest.mark.parametrize("least", ["-0.1", "1.0", "7.5"])

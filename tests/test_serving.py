@@ -25,8 +25,9 @@ from voicecheck.recording import from_file
 from voicecheck.rehearsal import take_turns
 from voicecheck.replay import check_checkpoint, replay
 from voicecheck.scenario import parse_recording, parse_scenario
-from voicecheck.serving import NotACaseName, log_path
+from voicecheck.serving import log_path
 from voicecheck.shipped import folder
+from voicecheck.stage import NotACaseName
 from voicecheck.wording import JOURNAL_FAILED
 
 STATED = "checklist table tilted head up"

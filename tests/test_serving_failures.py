@@ -19,8 +19,7 @@ import pytest
 from speech import RATE_HZ, Samples, noise, say
 from theatre import PATIENCE_S, TOKEN
 
-from voicecheck import serving
-from voicecheck.cli_live import shipped_procedure
+from voicecheck import serving, shipped
 from voicecheck.display import Display
 from voicecheck.ending import Ending
 from voicecheck.facts import Record, decode_record
@@ -97,7 +96,7 @@ class Case:
 
 @pytest.fixture(scope="module")
 def ears() -> Iterator[Recogniser]:
-    with Stumbling(phrases(shipped_procedure())) as opened:
+    with Stumbling(phrases(shipped.procedure())) as opened:
         yield opened
 
 
@@ -114,7 +113,7 @@ def serve(
 
     monkeypatch.setattr(serving, "Display", kept)
     setting = Setting(
-        procedure=shipped_procedure(),
+        procedure=shipped.procedure(),
         ears=ears,
         wording="brief",
         case_dir=tmp_path,

@@ -12,7 +12,7 @@ from voicecheck.grammar import UNKNOWN
 from voicecheck.inputs import Entered, Heard
 from voicecheck.rules import Why
 from voicecheck.standing import Mode, gate_missing, outstanding
-from voicecheck.wording import took
+from voicecheck.wording import HELP_CALLED, carry_on, took
 
 HEARING = frozenset({"microphone", "recogniser"})
 """Parts without which no voice reaches the case."""
@@ -30,7 +30,7 @@ def gate(case: Case) -> tuple[str, str]:
     """The gate's word and its short sentence."""
     match case.state.mode:
         case Mode.STANDING_BY:
-            return "Standing by", f"to go on, say: {_carry_on(case)}"
+            return "Standing by", f"to go on, say: {carry_on(case)}"
         case Mode.BAILED_OUT:
             return "Bailed out", "statements are noted only"
         case Mode.EMERGENCY:
@@ -55,7 +55,7 @@ def outstanding_label(case: Case) -> str:
     """What the list beside the course holds, or what to do where it holds nothing."""
     match case.state.mode:
         case Mode.BAILED_OUT | Mode.EMERGENCY:
-            return f"To come back, say: {_carry_on(case)}"
+            return f"To come back, say: {carry_on(case)}"
         case Mode.CLOSED:
             return "Left unstated" if outstanding(case.procedure, case.state) else ""
         case _:
@@ -74,7 +74,7 @@ def remark(case: Case, fact: Fact) -> str:
         case facts.BailedOut(way=way):
             return file.bail_outs[way].says
         case facts.HelpCalled():
-            return "Help called for, noted."
+            return HELP_CALLED
         case facts.Stated(item=item, answer=answer):
             words = case.procedure.item(item).answer(answer)
             return "" if words.satisfies else f"{_sentence(words.says)}."
@@ -133,11 +133,6 @@ def trouble(failing: Collection[str], since_utc: str) -> str:
 def minute(utc: str) -> str:
     """Hours and minutes of an RFC 3339 time, for the eye."""
     return utc[11:16]
-
-
-def _carry_on(case: Case) -> str:
-    common = case.procedure.common
-    return f"{common.listening.address} {common.control.carry_on[0]}"
 
 
 def _sentence(text: str) -> str:

@@ -30,7 +30,6 @@ from voicecheck.facts import (
     Spoke,
     Stated,
 )
-from voicecheck.grammar import phrases
 from voicecheck.inputs import Entered, Heard, Said
 from voicecheck.procedure import Procedure
 from voicecheck.procedure_file import parse
@@ -86,9 +85,7 @@ def machine() -> Machine:
 @lru_cache(maxsize=8)
 def _embedded(text: str, common: str) -> Procedure:
     """Parsed once for the many cases that share it; raises ProcedureError."""
-    procedure = parse(text, common, "the embedded procedure")
-    phrases(procedure)
-    return procedure
+    return parse(text, common, "the embedded procedure")
 
 
 class Case:

@@ -6,16 +6,14 @@ from pathlib import Path
 
 import click
 
-from voicecheck import __version__
-from voicecheck.acoustic.lexicon import UnknownWordError
+from voicecheck import __version__, shipped
+from voicecheck.acoustic.lexicon import UnknownWordError, WrongPhoneError
 from voicecheck.announcer import AnnouncerError
 from voicecheck.cli_after import cases_command, export_command, review_command, verify_command
 from voicecheck.cli_live import (
     listen_command,
-    procedure_at,
     rehearse_command,
     serve_command,
-    shipped_procedure,
 )
 from voicecheck.diagram import state_diagram
 from voicecheck.display import DisplayError
@@ -29,9 +27,8 @@ from voicecheck.recording import AudioError
 from voicecheck.replay import BrokenLog
 from voicecheck.scenario import ScenarioError
 from voicecheck.service import RecordClosed
-from voicecheck.serving import NotACaseName
 from voicecheck.soundcheck import closest, weaknesses
-from voicecheck.stage import RecordingStopped
+from voicecheck.stage import NotACaseName, RecordingStopped
 from voicecheck.wording import CAUTION
 
 _FAILURES = (
@@ -48,6 +45,7 @@ _FAILURES = (
     RecordingStopped,
     ScenarioError,
     UnknownWordError,
+    WrongPhoneError,
 )
 
 
@@ -85,7 +83,7 @@ def check(grammar: Path | None) -> None:
     Without a file, the procedure that came with the program. Exits with 1 if two critical phrases
     sound too much alike.
     """
-    procedure = procedure_at(grammar) if grammar else shipped_procedure()
+    procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
     pairs = closest(procedure)
     click.echo(f"{procedure.head.title}, version {procedure.head.version}")
     click.echo(

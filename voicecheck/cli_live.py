@@ -8,19 +8,15 @@ from pathlib import Path
 
 import click
 
-from voicecheck import clock, serving
+from voicecheck import clock, serving, shipped
 from voicecheck.ending import when_asked
 from voicecheck.grammar import phrases
 from voicecheck.microphone import from_sound_card
 from voicecheck.procedure import Procedure
-from voicecheck.procedure_file import parse
 from voicecheck.recogniser import Recogniser
 from voicecheck.recording import from_file, from_stream
 from voicecheck.rehearsal import paced, perform, scenarios_in
-from voicecheck.shipped import folder
 from voicecheck.stage import Setting, live
-
-_DEFAULT = "laparoscopic_cholecystectomy"
 
 
 def _options(command: Callable[..., None]) -> Callable[..., None]:
@@ -80,26 +76,24 @@ def rehearse_command(
     Synthetic voices speak from recordings. Each case leaves a log that `voicecheck verify` checks.
     Exits with 1 if a case went another way than its scenario says.
     """
-    rooms = folder("recordings_synthetic")
+    rooms = shipped.folder("recordings_synthetic")
     known = scenarios_in(rooms)
     for name in scenarios:
         if name not in known:
             raise click.ClickException(f"No scenario is called {name}; choose {', '.join(known)}.")
-    procedure = shipped_procedure()
-    with _recogniser(procedure, model) as ears:
-        setting = Setting(
-            procedure=procedure,
-            ears=ears,
-            wording=wording,
-            case_dir=case_dir,
-            wav=wav,
-            mute=mute or (fast and not wav),
-        )
-        astray = [
-            name
-            for name in scenarios or known
-            if not perform(setting, rooms / name, voice, fast=fast)
-        ]
+    procedure, astray = shipped.procedure(), []
+    for name in scenarios or known:
+        with _recogniser(procedure, model) as ears:  # anew, for each log counts its own sound
+            setting = Setting(
+                procedure=procedure,
+                ears=ears,
+                wording=wording,
+                case_dir=case_dir,
+                wav=wav,
+                mute=mute or (fast and not wav),
+            )
+            if not perform(setting, rooms / name, voice, fast=fast):
+                astray.append(name)
     if astray:
         raise click.ClickException(f"Went another way than the scenario says: {', '.join(astray)}.")
 
@@ -136,7 +130,7 @@ def listen_command(
     """
     if mic == (audio is not None):
         raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
-    procedure = procedure_at(procedure_path) if procedure_path else shipped_procedure()
+    procedure = shipped.procedure_at(procedure_path) if procedure_path else shipped.procedure()
     with _recogniser(procedure, model) as ears:
         setting = Setting(
             procedure=procedure,
@@ -159,7 +153,9 @@ def listen_command(
 @click.option("--audio", metavar="FILE|-", help="Recorded sound instead of the microphone.")
 @click.option("--device", help="Name of the sound device, in and out; default: the system's.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Where the display is served.")
-@click.option("--port", default=8023, show_default=True, help="Its port.")
+@click.option(
+    "--port", type=click.IntRange(0, 65_535), default=8023, show_default=True, help="Its port."
+)
 @click.option(
     "--token",
     envvar="VOICECHECK_TOKEN",
@@ -187,7 +183,7 @@ def serve_command(
     be stated again. A closed one is refused. SIGTERM or Ctrl-C ends in order, the record open.
     """
     path = serving.log_path(case_dir, case_name)
-    procedure = serving.recorded_procedure(path) or shipped_procedure()
+    procedure = serving.recorded_procedure(path) or shipped.procedure()
     place = serving.Place(host=host, port=port, token=token)
     with _recogniser(procedure, model) as ears, when_asked() as ending:
         setting = Setting(
@@ -216,20 +212,3 @@ def _recorded(audio: str) -> Iterator[bytes]:
     if audio == "-":
         return from_stream(sys.stdin.buffer)
     return from_file(Path(audio))
-
-
-def procedure_at(path: Path) -> Procedure:
-    """The procedure in a file; raises what is wrong with it."""
-    common = path.with_name("_common.toml")
-    if not common.exists():
-        common = folder("grammars") / "_common.toml"
-    try:
-        texts = path.read_text(encoding="utf-8"), common.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise click.ClickException(f"{path} cannot be read ({error}); check its name.") from error
-    return parse(*texts, str(path))
-
-
-def shipped_procedure() -> Procedure:
-    """The procedure that came with the program."""
-    return procedure_at(folder("grammars") / f"{_DEFAULT}.toml")

@@ -37,7 +37,7 @@ from voicecheck.inputs import (
 from voicecheck.listening import why_not_believed
 from voicecheck.procedure import Kind
 from voicecheck.rules import fallen, needs_read_back
-from voicecheck.standing import Mode, outstanding
+from voicecheck.standing import ASIDE, Mode, outstanding
 
 
 class NothingDue(Exception):
@@ -160,7 +160,7 @@ def _taken_back(case: Case, item: str) -> Fact:
 
 def _statement(case: Case, item_id: str, answer: str) -> Fact:
     item = case.procedure.item(item_id)
-    if case.state.mode in (Mode.BAILED_OUT, Mode.EMERGENCY):
+    if case.state.mode in ASIDE:
         return facts.Noted(item=item_id, answer=answer)
     if not needs_read_back(item, answer):
         return facts.Stated(item=item_id, answer=answer)
@@ -179,7 +179,7 @@ def _confirmed(case: Case, at: At) -> Fact:
         case CloseRecord():
             return facts.Closed(outstanding=outstanding(case.procedure, case.state))
         case None:
-            return _reply(case, facts.NotUnderstood(why="nothing_to_confirm"))
+            return facts.NotUnderstood(why="nothing_to_confirm")
         case _:
             assert_never(case.state.pending)
 

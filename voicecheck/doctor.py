@@ -15,13 +15,12 @@ from tempfile import TemporaryDirectory
 import click
 import numpy as np
 
+from voicecheck import shipped
 from voicecheck.announcer import AnnouncerError, Loudspeaker
 from voicecheck.journal import Journal, JournalError
 from voicecheck.levels import Samples, advice, delay_s, figures
 from voicecheck.microphone import BLOCK_S, AudioError, Block, from_sound_card
-from voicecheck.procedure_file import parse
 from voicecheck.recogniser import ModelError, Recogniser
-from voicecheck.shipped import folder
 from voicecheck.speech import Speech
 
 LEAST_FREE_BYTES = 100_000_000
@@ -92,13 +91,11 @@ def _sound(device: str | None, ears: Recogniser | None, *, speak: bool) -> Itera
     _tell_devices()
     prompt = yield from _voice()
     try:
-        loudspeaker = Loudspeaker(device)
+        with closing(Loudspeaker(device)) as loudspeaker:
+            if microphone is not None and prompt is not None:
+                yield from _echo(loudspeaker, microphone, prompt)
     except AnnouncerError as error:
         yield str(error)
-        return
-    with closing(loudspeaker):
-        if microphone is not None and prompt is not None:
-            yield from _echo(loudspeaker, microphone, prompt)
     if microphone is not None and speak:
         yield from _speaker(microphone, ears)
 
@@ -152,16 +149,9 @@ def _speaker(microphone: Iterator[Block], ears: Recogniser | None) -> Iterator[s
     )
     yield from advice(found)
     heard = [] if ears is None else [*ears.hear(recorded.tobytes()), *ears.finish()]
-    least = _least_confidence()
+    least = shipped.procedure().common.listening.least_confidence
     if ears is not None and not any(h.text == _TRY and h.confidence >= least for h in heard):
         yield f'"{_TRY}" was not understood: try again, closer to the microphone.'
-
-
-def _least_confidence() -> float:
-    """As sure as a case with the shipped procedure wants to be of a phrase."""
-    names = ("laparoscopic_cholecystectomy.toml", "_common.toml")
-    procedure, common = ((folder("grammars") / name).read_text("utf-8") for name in names)
-    return parse(procedure, common).common.listening.least_confidence
 
 
 def _heard(microphone: Iterator[Block], seconds: float) -> Samples:

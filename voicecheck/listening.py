@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from voicecheck.inputs import Command, Confirm
@@ -39,15 +38,3 @@ def why_not_believed(listening: Listening, command: Command, confidence: float) 
     if confidence >= least_confidence(listening, command):
         return ""
     return "unsure" if confidence >= listening.least_asked else "other_speech"
-
-
-def mistakes(listening: Listening) -> Iterator[str]:
-    """What is wrong with the table, a sentence each."""
-    points = {
-        "least_confidence": listening.least_confidence,
-        "least_confidence_confirm": listening.least_confidence_confirm,
-        "least_asked": listening.least_asked,
-    }
-    for key, share in points.items():
-        if not 0 <= share < 1:
-            yield f"_common.toml: listening.{key} must be from 0 up to, but not, 1"

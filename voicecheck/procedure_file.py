@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator
-from typing import TypeVar
+from itertools import pairwise
+from typing import Any, TypeVar
 
-from voicecheck.codec import Mistakes, decode
-from voicecheck.listening import mistakes
+from voicecheck.codec import Mistakes, decode, encode
+from voicecheck.grammar import phrases
+from voicecheck.listening import Listening
 from voicecheck.procedure import Common, Event, File, Head, Kind, Procedure, ProcedureError
 
 T = TypeVar("T")
@@ -23,15 +25,25 @@ def parse(text: str, common_text: str, name: str = "the procedure file") -> Proc
     )
     found = [
         *_head(procedure.head),
-        *mistakes(procedure.common.listening),
+        *_listening(procedure.common.listening),
+        *_empty(encode(procedure.file)),
+        *(f"_common.toml: {mistake}" for mistake in _empty(encode(procedure.common))),
         *_names(procedure),
         *_order(procedure),
         *_events(procedure),
         *_answers(procedure),
+        *_phrases(procedure),
     ]
     if found:
         raise ProcedureError(name, found)
     return procedure
+
+
+def _phrases(procedure: Procedure) -> Iterator[str]:
+    try:
+        phrases(procedure)
+    except ProcedureError as error:
+        yield from error.found
 
 
 def _decoded(kind: type[T], text: str, name: str) -> T:
@@ -39,6 +51,8 @@ def _decoded(kind: type[T], text: str, name: str) -> T:
         return decode(kind, tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         raise ProcedureError(name, [f"not TOML: {error}"]) from None
+    except RecursionError:
+        raise ProcedureError(name, ["not TOML: nested too deeply"]) from None
     except Mistakes as mistakes:
         raise ProcedureError(name, mistakes.found) from None
 
@@ -48,11 +62,37 @@ def _head(head: Head) -> Iterator[str]:
     yield from (f"procedure.{key} must be at least 1" for key, s in times.items() if s < 1)
 
 
+def _listening(listening: Listening) -> Iterator[str]:
+    """The least of all to be asked again, the most to confirm: a point left out is 0."""
+    points = {
+        "least_asked": listening.least_asked,
+        "least_confidence": listening.least_confidence,
+        "least_confidence_confirm": listening.least_confidence_confirm,
+    }
+    for key, share in points.items():
+        if not 0 <= share < 1:
+            yield f"_common.toml: listening.{key} must be from 0 up to, but not, 1"
+    for (lower, low), (higher, high) in pairwise(points.items()):
+        if low > high:
+            yield f"_common.toml: listening.{higher} must not be less than listening.{lower}"
+
+
+def _empty(value: Any, where: str = "") -> Iterator[str]:
+    """Texts and lists with nothing in them: the machine would have nothing to say or to hear."""
+    if isinstance(value, dict):
+        for key, part in value.items():
+            if key != "after":  # nothing need come before an item
+                yield from _empty(part, f"{where}.{key}".lstrip("."))
+    elif isinstance(value, list) and value:
+        for n, part in enumerate(value, 1):
+            yield from _empty(part, f"{where}[{n}]")
+    elif value == [] or (isinstance(value, str) and not value.strip()):
+        yield f"{where} is empty"
+
+
 def _names(procedure: Procedure) -> Iterator[str]:
     seen: set[str] = set()
     for item in procedure.items:
-        if not item.id:
-            yield "an item has no name: its id is empty"
         if item.id in seen:
             yield f"two items are called {item.id!r}"
         seen.add(item.id)
@@ -113,15 +153,8 @@ def _events(procedure: Procedure) -> Iterator[str]:
 def _answers(procedure: Procedure) -> Iterator[str]:
     for item in procedure.items:
         ids = [words.id for words in item.answers]
-        if not all(ids):
-            yield f"{item.id}: an answer has no name: its id is empty"
         if item.kind is Kind.PAUSE and len(ids) > 1:
             yield f"{item.id}: a pause has one answer only: that it was held"
-        yield from (
-            f"{item.id}: the answer {words.id!r} has no phrase"
-            for words in item.answers
-            if not words.phrases
-        )
         if len(set(ids)) < len(ids):
             yield f"{item.id}: two answers have the same id"
         if not any(words.satisfies for words in item.answers):

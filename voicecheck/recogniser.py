@@ -16,7 +16,7 @@ import numpy as np
 
 from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import UNKNOWN, compile_graph
-from voicecheck.acoustic.lexicon import variants
+from voicecheck.acoustic.lexicon import check, variants
 from voicecheck.acoustic.likeness import CONTEXT_S, Evidence, Likeness, confidence
 from voicecheck.inputs import Heard
 from voicecheck.quiet import Quiet
@@ -218,6 +218,7 @@ def _lowest(spoken: Sequence[Mapping[str, Any]]) -> float:
 
 
 def _load_own(phrases: Collection[str], words: Mapping[str, Sequence[str]]) -> Any:
+    check(phrases, words)
     with TemporaryDirectory(prefix="voicecheck-") as name:
         folder = Path(name)
         compile_graph(phrases, lambda word: variants(word, words), folder)

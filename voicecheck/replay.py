@@ -9,6 +9,7 @@ story that conduct allows, and to match a checkpoint kept elsewhere.
 from __future__ import annotations
 
 import re
+from calendar import monthrange
 from collections import deque
 from collections.abc import Iterator, Sequence
 
@@ -20,7 +21,9 @@ from voicecheck.decide import NothingDue, decide
 from voicecheck.facts import Opened, Record, decode_record
 from voicecheck.procedure import ProcedureError
 
-_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
+_UTC = re.compile(
+    r"(?!0000)(\d{4})-(0[1-9]|1[0-2])-(\d\d)T([01]\d|2[0-3]):[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII
+)
 
 
 class BrokenLog(Exception):
@@ -108,7 +111,8 @@ def _check_versions(opened: Opened) -> None:
 
 
 def _check_utc(record: Record) -> None:
-    if not _UTC.fullmatch(record.at.utc):
+    found = _UTC.fullmatch(record.at.utc)
+    if not found or not 1 <= int(found[3]) <= monthrange(int(found[1]), int(found[2]))[1]:
         raise BrokenLog(record.seq, f"{record.at.utc!r} is no time in UTC as RFC 3339 writes it")
 
 

@@ -30,7 +30,7 @@ from voicecheck import facts
 from voicecheck.facts import Fact
 from voicecheck.inputs import Answer, CloseRecord
 from voicecheck.procedure import Event, Item, Kind, Procedure
-from voicecheck.standing import Mode, State, missing, needed, satisfied
+from voicecheck.standing import ASIDE, Mode, State, missing, needed, satisfied
 
 VERSION = 1
 """Recorded in every log; a change of conduct is a new version."""
@@ -108,7 +108,7 @@ def _leaning(procedure: Procedure) -> tuple[tuple[int, tuple[int, ...]], ...]:
 
 _OPEN: tuple[Mode, ...] = tuple(mode for mode in Mode if mode is not Mode.CLOSED)
 _COURSE = {Mode.IN_COURSE: Mode.IN_COURSE, Mode.PAUSING: Mode.IN_COURSE}
-_ASIDE = {Mode.BAILED_OUT: Mode.BAILED_OUT, Mode.EMERGENCY: Mode.EMERGENCY}
+_ASIDE = {mode: mode for mode in ASIDE}
 _STAY: dict[Mode, Mode] = {mode: mode for mode in _OPEN}
 _STOP_PAUSE = _STAY | _COURSE
 _WAITING: dict[Mode, Mode] = {mode: mode for mode in _OPEN if mode is not Mode.PAUSING}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import secrets
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, suppress
@@ -26,7 +25,7 @@ from voicecheck.procedure import Procedure
 from voicecheck.replay import replay
 from voicecheck.screen import View
 from voicecheck.service import Service
-from voicecheck.stage import RecordingStopped, Setting, opening, voice_for
+from voicecheck.stage import RecordingStopped, Setting, fit_for_a_file, opening, voice_for
 from voicecheck.steady import SteadyEars
 from voicecheck.view import stopped, view
 from voicecheck.wording import JOURNAL_FAILED, checkpoint_aloud
@@ -36,10 +35,6 @@ LINGER_S = 60.0
 
 _STOPPED_S = 5.0
 """How long the display still says that recording has stopped; a page keeps it after that."""
-
-
-class NotACaseName(Exception):
-    """A case's name must be fit for a file's."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,12 +49,7 @@ class Place:
 
 def log_path(case_dir: Path, name: str) -> Path:
     """Where the log of the case is, or will be; raises NotACaseName."""
-    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
-        raise NotACaseName(
-            f"{name!r} cannot name a case: use letters, digits, dots, dashes and underscores, "
-            "such as theatre-2-0417; never a patient's name or number."
-        )
-    return case_dir / f"{name}.log"
+    return case_dir / f"{fit_for_a_file(name)}.log"
 
 
 def recorded_procedure(path: Path) -> Procedure | None:

@@ -1,8 +1,14 @@
-"""Where the data that comes with the program lies, installed or in a checkout."""
+"""What comes with the program, installed or in a checkout: data folders, and the procedure."""
 
 from __future__ import annotations
 
 from pathlib import Path
+
+from voicecheck.procedure import Procedure, ProcedureError
+from voicecheck.procedure_file import parse
+
+PROCEDURE = "laparoscopic_cholecystectomy.toml"
+COMMON = "_common.toml"
 
 _PACKAGE = Path(__file__).parent
 
@@ -13,3 +19,23 @@ def folder(name: str) -> Path:
         if place.is_dir():
             return place
     raise FileNotFoundError(f"The folder {name} did not come with this installation; reinstall it.")
+
+
+def procedure() -> Procedure:
+    """The procedure that came with the program."""
+    return procedure_at(folder("grammars") / PROCEDURE)
+
+
+def procedure_at(path: Path) -> Procedure:
+    """The procedure in a file, with the _common.toml beside it or else the one that came along.
+
+    Raises ProcedureError, also for a file that cannot be read.
+    """
+    common = path.with_name(COMMON)
+    if not common.exists():
+        common = folder("grammars") / COMMON
+    try:
+        texts = path.read_text(encoding="utf-8"), common.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ProcedureError(str(path), [f"it cannot be read ({error}): check its name"]) from error
+    return parse(*texts, str(path))

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
-from voicecheck.acoustic.lexicon import distance, pronunciations
+from voicecheck.acoustic.lexicon import check, distance, pronunciations
 from voicecheck.grammar import phrases
 from voicecheck.inputs import Answer, Command
 from voicecheck.procedure import Procedure
@@ -46,9 +46,10 @@ class Pair:
 def closest(procedure: Procedure) -> list[Pair]:
     """All pairs of phrases with different meanings, the closest first.
 
-    Raises UnknownWordError for a word that nobody here can pronounce.
+    Raises UnknownWordError for the words that nobody here can pronounce.
     """
     table, extra = phrases(procedure), procedure.file.lexicon
+    check(table, extra)
     critical = set(critical_phrases(procedure))
     return sorted(
         (

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 
 import click
@@ -22,6 +24,10 @@ from voicecheck.recogniser import Recogniser
 from voicecheck.service import Service
 from voicecheck.steady import Steady, SteadyEars
 from voicecheck.wording import CAUTION, JOURNAL_FAILED
+
+
+class NotACaseName(Exception):
+    """A case's name must be fit for a file's."""
 
 
 class RecordingStopped(Exception):
@@ -44,6 +50,16 @@ class Setting:
     device: str | None = None
 
 
+def fit_for_a_file(name: str) -> str:
+    """The name of a case, as it is; raises NotACaseName where it cannot name a file."""
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
+        raise NotACaseName(
+            f"{name!r} cannot name a case: use letters, digits, dots, dashes and underscores, "
+            "such as theatre-2-0417; never a patient's name or number."
+        )
+    return name
+
+
 def live(
     setting: Setting,
     name: str,
@@ -52,7 +68,7 @@ def live(
     note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
 ) -> Service:
     """One case from its opening to the end of its blocks."""
-    path = setting.case_dir / f"{name}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
+    path = setting.case_dir / f"{fit_for_a_file(name)}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
 
     def show(case: Case, record: Record, text: str) -> None:
         terminal.show(case, record, text)
@@ -78,8 +94,14 @@ def live(
 def voice_for(setting: Setting, log: Path, position_s: Callable[[], float]) -> Steady:
     """The voice that the setting asks for."""
     if setting.wav:
-        return Steady(lambda: WavFile(log.with_suffix(".wav"), position_s))
+        return Steady(lambda: WavFile(_unused(log.with_suffix(".wav")), position_s))
     return Steady(Muted if setting.mute else lambda: Loudspeaker(setting.device))
+
+
+def _unused(path: Path) -> Path:
+    """The path, or one beside it: what was said before a record was taken up again is kept."""
+    numbered = (path.with_stem(f"{path.stem}-{number}") for number in count(2))
+    return path if not path.exists() else next(each for each in numbered if not each.exists())
 
 
 def opening(setting: Setting, name: str, voice: str) -> Opened:

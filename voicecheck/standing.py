@@ -22,6 +22,8 @@ class Mode(StrEnum):
     CLOSED = "closed"
 
 
+ASIDE = (Mode.BAILED_OUT, Mode.EMERGENCY)
+"""Outside the standard course, where nothing is asked."""
 GATED = frozenset({Kind.PAUSE, Kind.ACT})
 
 

@@ -77,7 +77,10 @@ class Steady:
     def stop(self) -> None:
         """Fall silent at once."""
         if (announcer := self._announcer) is not None:
-            announcer.stop()
+            try:
+                announcer.stop()
+            except AnnouncerError as error:
+                self._failed(str(error))
 
     def close(self) -> None:
         """Let the loudspeaker go; a stopped sound server may hang that, so nobody waits for it."""

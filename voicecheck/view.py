@@ -25,7 +25,7 @@ from voicecheck.screen import (
     Stage,
     View,
 )
-from voicecheck.standing import Mode, gate_missing, outstanding, satisfied
+from voicecheck.standing import ASIDE, Mode, gate_missing, outstanding, satisfied
 from voicecheck.wording import JOURNAL_FAILED, ask, read_back
 
 
@@ -114,13 +114,9 @@ def _stages(case: Case) -> Iterator[Stage]:
         )
 
 
-_ASIDE = (Mode.BAILED_OUT, Mode.EMERGENCY)
-"""Outside the standard course, where nothing is asked."""
-
-
 def _item_now(case: Case) -> str:
     """The item that waits for its confirm, or the first not stated; "" where nothing is asked."""
-    if case.state.mode in _ASIDE:
+    if case.state.mode in ASIDE:
         return ""
     if isinstance(case.state.pending, Answer):
         return case.state.pending.item
@@ -159,7 +155,7 @@ _BARRIERS = {
 
 
 def _outstanding(case: Case) -> Outstanding:
-    aside = case.state.mode in _ASIDE
+    aside = case.state.mode in ASIDE
     gated = () if case.state.mode is Mode.CLOSED else gate_missing(case.procedure, case.state)
     left = () if aside else gated or outstanding(case.procedure, case.state)
     names = tuple(case.procedure.item(item).name for item in left)

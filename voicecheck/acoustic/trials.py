@@ -142,7 +142,7 @@ def finished(sound: Sound) -> Sound:
 def main() -> None:
     """Read the command line and make the set."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
-    default = shipped.folder("grammars") / "laparoscopic_cholecystectomy.toml"
+    default = shipped.folder("grammars") / shipped.PROCEDURE
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--voices", choices=("heldout", "dev", "unlike"), required=True)
     parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")

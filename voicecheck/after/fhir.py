@@ -92,11 +92,10 @@ def _procedure(log: Told) -> dict[str, Any]:
 
 def status(log: Told) -> str:
     """One of the eight codes of FHIR R4's EventStatus; see the module's first lines."""
-    done = {
-        step.record.fact.item
-        for step in log.steps
-        if isinstance(step.record.fact, facts.Stated | facts.Noted)
-    }
+    facts_told = [step.record.fact for step in log.steps]
+    noted = {fact.item for fact in facts_told if isinstance(fact, facts.Noted)}
+    stands = zip(log.procedure.items, log.steps[-1].after.standing, strict=True)
+    done = noted | {item.id for item, answer in stands if answer}
     acts = {item.id for item in log.procedure.items if item.kind is Kind.ACT and item.required}
     last = log.steps[-1]
     if last.after.mode is not Mode.CLOSED:

@@ -11,7 +11,7 @@ from voicecheck.facts import Opened, Record
 from voicecheck.inputs import Entered, Heard, Said, Trouble
 from voicecheck.procedure import Procedure
 from voicecheck.standing import State
-from voicecheck.wording import spoken
+from voicecheck.wording import CLOSING, spoken
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -37,7 +37,7 @@ class Told:
 
     def name(self, item: str) -> str:
         """An item's name; closing the record has no item."""
-        return self.procedure.item(item).name if item else "closing the record"
+        return self.procedure.item(item).name if item else CLOSING
 
     def names(self, items: Iterable[str]) -> str:
         """Several names, one after another."""
