@@ -12,19 +12,23 @@ import sys
 import threading
 import time
 import wave
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import pytest
 
 from voicecheck.announcer import AnnouncerError, Loudspeaker, Muted, Player, Speech, WavFile
 from voicecheck.speech import estimated_s
+from voicecheck.stage import voice_for
+from voicecheck.steady import Steady
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
     from voicecheck.speech import Samples
+    from voicecheck.stage import Setting
 
 PROMPTS = (
     "All four ports in place.",
@@ -242,6 +246,35 @@ def test_the_last_prompt_is_finished_and_the_header_is_right_at_any_time(
 def test_a_wav_file_that_cannot_be_written_says_so(tmp_path: Path, cache: Path) -> None:
     with pytest.raises(AnnouncerError, match="cannot be written"):
         WavFile(tmp_path / "missing" / "said.wav", lambda: 0.0, Speech(cache))
+
+
+def test_a_record_taken_up_again_speaks_into_a_file_of_its_own(tmp_path: Path) -> None:
+    setting = cast("Setting", SimpleNamespace(wav=True, mute=False))
+    for _ in range(3):
+        voice = voice_for(setting, tmp_path / "a.log", lambda: 0.0)
+        assert voice.say(PROMPTS[0]) > 0
+        voice.close()
+    sounds = sorted(tmp_path.glob("*.wav"))
+    assert [sound.name for sound in sounds] == ["a-2.wav", "a-3.wav", "a.wav"]
+    assert len({sound.read_bytes() for sound in sounds}) == 1
+
+
+def test_a_disk_that_fills_while_a_prompt_is_cut_short_stops_no_case(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, cache: Path
+) -> None:
+    voice = Steady(lambda: WavFile(tmp_path / "said.wav", lambda: 0.5, Speech(cache)))
+    assert voice.say(PROMPTS[0]) > 0
+
+    def full(_self: object, _data: bytes) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(wave.Wave_write, "writeframes", full)
+    voice.stop()
+    news = voice.news()
+    assert news is not None
+    assert "No space left" in news.message
+    monkeypatch.undo()
+    voice.close()
 
 
 # ------------------------------------------------------------------------------------- loudspeaker

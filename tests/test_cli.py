@@ -10,6 +10,9 @@ from click.testing import CliRunner, Result
 
 from voicecheck.cli import main
 from voicecheck.diagram import state_diagram
+from voicecheck.facts import Opened, decode_record
+from voicecheck.inputs import Heard
+from voicecheck.journal import read
 from voicecheck.shipped import folder
 from voicecheck.wording import CAUTION
 
@@ -53,10 +56,72 @@ def test_check_names_a_word_that_nobody_can_pronounce(tmp_path: Path) -> None:
     refused(run("check", tmp_path / "mine.toml"), "zxqwv", "[lexicon]")
 
 
-def test_listen_refuses_what_is_no_sound(tmp_path: Path) -> None:
+def test_check_names_all_words_that_nobody_can_pronounce(tmp_path: Path) -> None:
+    unknown = SHIPPED.replace("duct transected", "zxqwv transected").replace("sulcus", "vwqxz")
+    (tmp_path / "mine.toml").write_text(unknown, encoding="utf-8")
+    refused(run("check", tmp_path / "mine.toml"), '"vwqxz", "zxqwv"', "[lexicon]")
+
+
+def test_the_line_for_a_word_is_taken_as_the_sentence_gives_it(tmp_path: Path) -> None:
+    unknown = SHIPPED.replace("duct transected", "zxqwv transected")
+    told = run("check", _written(tmp_path, unknown)).output
+    line = told[told.index("such as ") + 8 :].strip().rstrip(".").replace("duct", "zxqwv")
+    assert run("check", _written(tmp_path, f"{unknown}\n[lexicon]\n{line}\n")).exit_code == 0
+    strange = line.replace("K", "KX")
+    refused(run("check", _written(tmp_path, f"{unknown}\n[lexicon]\n{strange}\n")), '"KX"')
+
+
+def _written(folder: Path, text: str) -> Path:
+    (folder / "mine.toml").write_text(text, encoding="utf-8")
+    return folder / "mine.toml"
+
+
+@pytest.mark.parametrize("command", ["listen", "serve"])
+def test_what_is_no_sound_is_refused_before_a_case_is_opened(command: str, tmp_path: Path) -> None:
     (tmp_path / "noise.wav").write_bytes(b"this is no sound at all" * 50)
-    result = run("listen", "--audio", tmp_path / "noise.wav", "--case-dir", tmp_path)
-    refused(result, "noise.wav")
+    options = ("--case", "invented-1", "--case-dir", tmp_path)
+    refused(run(command, "--audio", tmp_path / "noise.wav", *options), "noise.wav")
+    refused(run(command, "--audio", tmp_path / "none.wav", *options), "none.wav", "check its name")
+    assert not list(tmp_path.glob("*.log"))
+
+
+@pytest.mark.parametrize("name", ["../escaped", "a/b", "caf\udce9", "line\nbreak", "x" * 300])
+def test_listen_refuses_a_name_that_no_file_should_have(name: str, tmp_path: Path) -> None:
+    sound = folder("recordings_synthetic") / "clean_case" / "ked.opus"
+    options = ("--case", name, "--case-dir", tmp_path / "cases")
+    refused(run("listen", "--audio", sound, *options), "cannot name a case")
+    assert not list(tmp_path.rglob("*.log"))
+
+
+def test_serve_refuses_a_port_that_is_none(tmp_path: Path) -> None:
+    refused(run("serve", "--case", "a", "--case-dir", tmp_path, "--port", "99999"), "--port")
+
+
+def test_serve_takes_another_procedure(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(SHIPPED.replace("version = 1", ""), encoding="utf-8")
+    options = ("--case-dir", tmp_path, "--procedure", tmp_path / "mine.toml")
+    refused(run("serve", "--case", "a", *options), "mine.toml", "version is missing")
+
+
+def test_serve_says_which_record_it_cannot_take_up_and_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "a.log").write_bytes(b"no log\n")
+    refused(run("serve", "--case", "a", "--case-dir", tmp_path), "a.log", "Line 1", "another name")
+
+
+@pytest.mark.parametrize("command", [("review",), ("export", "--to", "csv")])
+def test_no_log_is_ever_overwritten(command: tuple[str, ...], tmp_path: Path) -> None:
+    log, other = tmp_path / "a.log", tmp_path / "b.log"
+    for path in (log, other, tmp_path / "c"):
+        path.write_bytes(GOLDEN.read_bytes())
+    for source, target in ((log, log), (log, other), (tmp_path / "c", tmp_path / "c")):
+        refused(run(*command, source, "--out", target), "nothing may overwrite")
+        assert target.read_bytes() == GOLDEN.read_bytes()
+
+
+def test_an_interrupted_log_is_not_exported_and_the_cure_is_told(tmp_path: Path) -> None:
+    (tmp_path / "a.log").write_bytes(GOLDEN.read_bytes() + b'{"at":')
+    refused(run("export", tmp_path / "a.log", "--to", "csv"), "does not hold", "voicecheck serve")
+    refused(run("verify", tmp_path / "a.log"), "every line before it holds", "voicecheck review")
 
 
 def test_listen_lives_a_case_on_any_sound_and_leaves_a_log_that_holds(tmp_path: Path) -> None:
@@ -65,6 +130,17 @@ def test_listen_lives_a_case_on_any_sound_and_leaves_a_log_that_holds(tmp_path: 
     assert result.exit_code == 0, result.output
     assert "table head up, right side up" in result.output
     assert run("verify", *tmp_path.glob("*.log")).exit_code == 0
+
+
+def test_each_rehearsal_is_marked_as_invented_and_counts_its_own_sound(tmp_path: Path) -> None:
+    ran = run("rehearse", "early_clip", "emergency", "--fast", "--case-dir", tmp_path)
+    assert ran.exit_code == 0, ran.output
+    for path in tmp_path.glob("*.log"):
+        records = [decode_record(line) for line in read(path).lines]
+        assert isinstance(records[0].fact, Opened)
+        assert records[0].fact.case.startswith("invented-")
+        first = next(r.cause for r in records if isinstance(r.cause, Heard))
+        assert first.audio_from_s < 2
 
 
 def test_listen_names_a_model_that_is_not_there(tmp_path: Path) -> None:

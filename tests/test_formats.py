@@ -178,6 +178,11 @@ def test_every_audit_event_has_its_time_its_agent_and_its_source(log: list[bytes
     [
         (closed(*CLIPPING), "completed", CHOLECYSTECTOMY),
         (closed(), "unknown", CHOLECYSTECTOMY),
+        (
+            closed(*CLIPPING, "checklist withdraw the divided artery"),
+            "unknown",
+            CHOLECYSTECTOMY,
+        ),
         (up_to_the_clip().lines(), "unknown", CHOLECYSTECTOMY),
         (closed("checklist abandoning the operation"), "stopped", CHOLECYSTECTOMY),
         (
@@ -292,7 +297,7 @@ def test_a_damaged_log_is_not_exported(to: str, log: list[bytes], tmp_path: Path
     path.write_bytes(b"".join(line + b"\n" for line in damaged))
     ran = CliRunner().invoke(export_command, [str(path), "--to", to, "--out", str(tmp_path / "x")])
     assert ran.exit_code == 1
-    assert "does not hold. Line 6: " in ran.output
+    assert "does not hold.\n  Line 6: " in ran.output
     assert not (tmp_path / "x").exists()
 
 

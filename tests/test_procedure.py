@@ -373,6 +373,13 @@ def test_no_text_or_list_of_the_file_is_empty(key: str) -> None:
     assert len(found) == len(re.findall(rf"\b{key} = ", SMALL_TEXT)) > 0
 
 
+@pytest.mark.parametrize("claim", ["Safe to clip", "view achieved", "prevents injury"])
+def test_no_procedure_makes_the_machine_claim_anything(claim: str) -> None:
+    """The customer's rule, for every procedure file, not only ours."""
+    (found,) = mistakes(SMALL_TEXT.replace('says = "Pressure."', f'says = "{claim}"'))
+    assert "claims what nobody here can see" in found
+
+
 def test_a_word_of_the_lexicon_has_a_pronunciation() -> None:
     assert mistakes(SMALL_TEXT + "\n[lexicon]\nkettle = []\n") == ["lexicon.kettle is empty"]
 

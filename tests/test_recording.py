@@ -215,6 +215,22 @@ def test_a_damaged_flac_is_told_after_what_could_be_heard(tmp_path: Path) -> Non
         list(blocks)
 
 
+@pytest.mark.parametrize("kind", ["wav", "opus"])
+def test_a_file_that_was_cut_short_is_told_after_what_could_be_heard(
+    tmp_path: Path, kind: str
+) -> None:
+    """RIFF says its size in its header; the last page of an Ogg stream says so (RFC 3533)."""
+    whole, cut = tmp_path / f"whole.{kind}", tmp_path / f"cut.{kind}"
+    form = {"wav": ("WAV", "PCM_16"), "opus": ("OGG", "OPUS")}[kind]
+    soundfile.write(whole, tone(440, 16_000, 20), 16_000, format=form[0], subtype=form[1])
+    cut.write_bytes(whole.read_bytes()[: whole.stat().st_size * 2 // 3])
+    assert list(from_file(whole))
+    blocks = from_file(cut)
+    assert next(blocks)
+    with pytest.raises(AudioError, match="cut short"):
+        list(blocks)
+
+
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [

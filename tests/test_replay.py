@@ -194,6 +194,29 @@ def test_a_checkpoint_of_nothing_holds_no_line_to_account() -> None:
     check_checkpoint(log(), Checkpoint(length=0, last=GENESIS))
 
 
+@pytest.mark.parametrize(
+    "utc",
+    [
+        "2026-99-99T99:99:99.000Z",
+        "2026-02-29T10:00:00.000Z",
+        "2031-05-06T24:00:00.000Z",
+        "0000-05-06T10:00:00.000Z",
+        "２０３１-05-06T10:00:00.000Z",
+        "2031-05-06 10:00:00.000Z",
+    ],
+)
+def test_a_time_that_no_clock_shows_does_not_hold(utc: str) -> None:
+    """RFC 3339, 5.6 and 5.7: the days of each month; the digits of ASCII."""
+    records = [*live()]
+    records[1] = replace(records[1], at=replace(records[1].at, utc=utc))
+    assert "no time in UTC" in str(broken(resealed(records)))
+
+
+def test_leap_days_are_days() -> None:
+    records = [replace(r, at=replace(r.at, utc="2028-02-29T23:59:59.999Z")) for r in live()]
+    assert list(story(resealed(records)))
+
+
 def _later(at: At) -> At:
     return replace(at, utc=at.utc.replace("2031", "2032"))
 

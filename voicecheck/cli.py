@@ -58,6 +58,13 @@ class _Commands(click.Group):
             return super().invoke(ctx)
         except _FAILURES as error:
             raise click.ClickException(str(error)) from error
+        except BrokenPipeError:
+            raise  # whoever read our output has left: click ends in silence
+        except OSError as error:
+            raise click.ClickException(
+                f"The system refused ({error}): make room or choose another place. What is "
+                "recorded stays recorded."
+            ) from error
 
 
 @click.group(cls=_Commands, epilog=CAUTION)

@@ -42,13 +42,19 @@ def verify_command(log: Path, checkpoint: str | None) -> None:
         examined = _examined(log, checkpoint)
     report = examined.report
     if report is None or not examined.intact:
-        raise click.ClickException(f"{log} does not hold.{_listed(examined.damage)}")
+        raise _does_not_hold(log, examined)
     click.echo(f"{log}: case {report.case}, {examined.lines} lines.")
     for heading, sentence in proof(examined):
         click.echo(f"{heading}: {sentence}")
     click.echo(f"Record: {'closed' if report.closed else 'not closed'}.")
     click.echo(f"This log's checkpoint: {report.checkpoint}")
     click.echo(f"In short, to be copied by hand: {report.code}")
+
+
+def _does_not_hold(log: Path, examined: Examined) -> click.ClickException:
+    told = f"`voicecheck review {log}` shows what of it still holds" if examined.report else ""
+    cure = ". ".join(filter(None, ("Keep the file as it is, and look for a copy", told)))
+    return click.ClickException(f"{log} does not hold.{_listed(examined.damage)}\n{cure}.")
 
 
 def _listed(sentences: Iterable[str]) -> str:
@@ -84,7 +90,7 @@ def review_command(
     with _sentences(log):
         examined = _examined(log, checkpoint)
         score = Doublet.of(doublet, reviewer) if doublet else None
-        _write(place, review(examined, log.name, score))
+        _write(place, review(examined, log.name, score), log)
     if examined.report and examined.intact:
         click.echo(examined.report.summary)
     click.echo(f"Page: {place}")
@@ -110,12 +116,14 @@ def export_command(log: Path, to: str, out: Path | None) -> None:
     A log that does not hold is not exported; `voicecheck review` shows what of it still holds.
     """
     with _sentences(log):
-        kept = read(log)
-        text = export(kept.lines, to)
+        examined = _examined(log, None)
+        if not examined.intact:
+            raise _does_not_hold(log, examined)
+        text = export(read(log).lines, to)
         if out is None:
             click.echo(text, nl=False)
         else:
-            _write(out, text)
+            _write(out, text, log)
 
 
 @click.command("cases")
@@ -141,7 +149,7 @@ def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
     with _sentences(folder):
         home = collect(folder, out, labels)
         summary = summarise(home)
-        _write(out / "cases.html", cases_page(summary, folder.resolve().name))
+        _write(out / "cases.html", cases_page(summary, folder.resolve().name), folder)
     click.echo(cases_text(summary))
     click.echo(f"\nPage: {out / 'cases.html'}  Tables: {home}")
 
@@ -155,7 +163,12 @@ def _examined(log: Path, checkpoint: str | None) -> Examined:
     return examine(kept.lines, kept.torn, pin)
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, text: str, source: Path) -> None:
+    """Write what was made of a log, over anything but a log."""
+    if path.suffix == ".log" or path.resolve() == source.resolve():
+        raise click.ClickException(
+            f"{path} may be a log, which nothing may overwrite: choose another name."
+        )
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
+from itertools import chain
 from pathlib import Path
 
 import click
@@ -17,6 +18,14 @@ from voicecheck.recogniser import Recogniser
 from voicecheck.recording import from_file, from_stream
 from voicecheck.rehearsal import paced, perform, scenarios_in
 from voicecheck.stage import Setting, live
+
+_PROCEDURE = click.option(
+    "--procedure",
+    "procedure_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Another procedure file; _common.toml beside it is used if it is there. A record that is "
+    "taken up keeps its own.",
+)
 
 
 def _options(command: Callable[..., None]) -> Callable[..., None]:
@@ -103,12 +112,7 @@ def rehearse_command(
 @click.option("--mic", is_flag=True, help="The microphone (needs PortAudio).")
 @click.option("--device", help="Name of the sound device, with --mic.")
 @click.option("--case", "case_name", default="case", show_default=True, help="A pseudonym.")
-@click.option(
-    "--procedure",
-    "procedure_path",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Another procedure file; _common.toml beside it is used if it is there.",
-)
+@_PROCEDURE
 @_options
 def listen_command(
     *,
@@ -130,7 +134,7 @@ def listen_command(
     """
     if mic == (audio is not None):
         raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
-    procedure = shipped.procedure_at(procedure_path) if procedure_path else shipped.procedure()
+    procedure = _procedure(procedure_path)
     with _recogniser(procedure, model) as ears:
         setting = Setting(
             procedure=procedure,
@@ -162,12 +166,14 @@ def listen_command(
     default="",
     help="For entry by hand, 16 characters or more; made up if not given.",
 )
+@_PROCEDURE
 @_options
 def serve_command(
     *,
     case_name: str,
     audio: str | None,
     device: str | None,
+    procedure_path: Path | None,
     host: str,
     port: int,
     token: str,
@@ -183,8 +189,9 @@ def serve_command(
     be stated again. A closed one is refused. SIGTERM or Ctrl-C ends in order, the record open.
     """
     path = serving.log_path(case_dir, case_name)
-    procedure = serving.recorded_procedure(path) or shipped.procedure()
+    procedure = serving.recorded_procedure(path) or _procedure(procedure_path)
     place = serving.Place(host=host, port=port, token=token)
+    recorded = _recorded(audio) if audio else None
     with _recogniser(procedure, model) as ears, when_asked() as ending:
         setting = Setting(
             procedure=procedure,
@@ -199,9 +206,13 @@ def serve_command(
             setting,
             case_name,
             place,
-            lambda: paced(_recorded(audio)) if audio else from_sound_card(device, patient=True),
+            lambda: paced(recorded) if recorded else from_sound_card(device, patient=True),
             ending,
         )
+
+
+def _procedure(path: Path | None) -> Procedure:
+    return shipped.procedure_at(path) if path else shipped.procedure()
 
 
 def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
@@ -209,6 +220,8 @@ def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
 
 
 def _recorded(audio: str) -> Iterator[bytes]:
+    """The blocks of a recording; a file that is none is refused before a case is opened."""
     if audio == "-":
         return from_stream(sys.stdin.buffer)
-    return from_file(Path(audio))
+    blocks = from_file(Path(audio))
+    return chain([next(blocks)], blocks)

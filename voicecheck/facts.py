@@ -273,7 +273,7 @@ def decode_record(line: bytes) -> Record:
     try:
         plain = json.loads(line)
     except (ValueError, RecursionError) as error:
-        raise Mistakes([f"not a line of JSON ({error})"]) from None
+        raise Mistakes([f"not a line of a log: no JSON ({error})"]) from None
     record = decode(Record, plain)
     try:
         written = encode_record(record)
@@ -282,5 +282,5 @@ def decode_record(line: bytes) -> Record:
             [f"holds what canonical form (RFC 8785) has no place for ({error})"]
         ) from None
     if written != line:
-        raise Mistakes(["not in canonical form (RFC 8785): the line was rewritten"])
+        raise Mistakes(["not in canonical form (RFC 8785): another program rewrote the line"])
     return record

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
 from itertools import pairwise
@@ -26,6 +27,7 @@ def parse(text: str, common_text: str, name: str = "the procedure file") -> Proc
     found = [
         *_head(procedure.head),
         *_listening(procedure.common.listening),
+        *_claims(encode(procedure.file)),
         *_empty(encode(procedure.file)),
         *(f"_common.toml: {mistake}" for mistake in _empty(encode(procedure.common))),
         *_names(procedure),
@@ -88,6 +90,18 @@ def _empty(value: Any, where: str = "") -> Iterator[str]:
             yield from _empty(part, f"{where}[{n}]")
     elif value == [] or (isinstance(value, str) and not value.strip()):
         yield f"{where} is empty"
+
+
+_CLAIM = re.compile(r"\b(safe to|achieved|prevents)\b", re.IGNORECASE)
+
+
+def _claims(value: Any) -> Iterator[str]:
+    """The customer's rule: the machine knows what was stated, never that something is so."""
+    if isinstance(value, (dict, list)):
+        for part in value.values() if isinstance(value, dict) else value:
+            yield from _claims(part)
+    elif isinstance(value, str) and (found := _CLAIM.search(value)):
+        yield f"{value!r} claims what nobody here can see ({found[0]}): word it as a statement"
 
 
 def _names(procedure: Procedure) -> Iterator[str]:

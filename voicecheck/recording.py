@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import tempfile
 import wave
+from os import SEEK_END
 from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
 
 import numpy as np
@@ -35,8 +36,34 @@ def from_file(path: Path) -> Iterator[bytes]:
     try:
         with path.open("rb") as file:
             yield from _decoded(file, str(path))
+            if _is_cut_short(file):
+                raise AudioError(
+                    f"{path} is cut short; what it holds was heard. Copy it again from where it "
+                    "was recorded."
+                )
     except OSError as error:
         raise AudioError(f"{path} cannot be read ({error.strerror}): check its name.") from error
+
+
+def _is_cut_short(file: BinaryIO) -> bool:
+    """Whether the file ends before its format says: RIFF by its size, Ogg (RFC 3533) by its end."""
+    file.seek(0)
+    head, length = file.read(8), file.seek(0, SEEK_END)
+    if head.startswith(b"RIFF"):
+        said = int.from_bytes(head[4:8], "little")
+        return length - 8 < said < _RIFF_STREAM
+    if head.startswith(b"OggS"):
+        file.seek(max(0, length - _OGG_PAGE_BYTES))
+        tail = file.read()
+        flags = tail[tail.rfind(b"OggS") :][5:6]
+        return not flags or not flags[0] & _OGG_END
+    return False
+
+
+_RIFF_STREAM = 0xFFFF_0000
+"""From about here on the size is a streaming writer's "unknown"."""
+_OGG_PAGE_BYTES = 65_307
+_OGG_END = 4
 
 
 def from_stream(stream: BinaryIO, name: str = "standard input") -> Iterator[bytes]:

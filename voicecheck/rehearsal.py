@@ -56,7 +56,8 @@ def perform(setting: Setting, room: Path, voice: str | None, *, fast: bool) -> b
         if isinstance(record.cause, Heard):
             taken.append((record.cause.text, type(record.fact).__name__))
 
-    live(setting, room.name, blocks, clock.driven_by_audio() if fast else clock.live(), note)
+    now = clock.driven_by_audio() if fast else clock.live()
+    live(setting, f"invented-{room.name}", blocks, now, note)
     as_written = talk_joined(taken) == talk_joined(
         (line.heard, line.then) for line in scenario.lines
     )

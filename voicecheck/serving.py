@@ -22,7 +22,7 @@ from voicecheck.journal import Journal, JournalError, read
 from voicecheck.keys import keys
 from voicecheck.microphone import Block
 from voicecheck.procedure import Procedure
-from voicecheck.replay import replay
+from voicecheck.replay import BrokenLog, replay
 from voicecheck.screen import View
 from voicecheck.service import Service
 from voicecheck.stage import RecordingStopped, Setting, fit_for_a_file, opening, voice_for
@@ -57,7 +57,13 @@ def recorded_procedure(path: Path) -> Procedure | None:
     if not path.exists():
         return None
     lines = read(path).lines
-    return replay(lines).procedure if lines else None
+    try:
+        return replay(lines).procedure if lines else None
+    except BrokenLog as error:
+        raise JournalError(
+            f"{path} cannot be taken up. {error}. Give this case another name; "
+            f"`voicecheck review {path}` shows what of the record still holds."
+        ) from error
 
 
 def serve(
@@ -81,16 +87,13 @@ def serve(
         entered=entered.put,
     )
     path = log_path(setting.case_dir, name)
-    with (Journal.reopen if path.exists() else Journal.create)(path) as log:
+    display.start()  # first: where it cannot, no empty record is left
+    with closing(display), (Journal.reopen if path.exists() else Journal.create)(path) as log:
         _tell_torn(log)
-        display.start()
-        with closing(display):
-            click.echo(f"Prompt display: {display.address}")
-            click.echo(f"Entry by hand:  {display.entry_address}")
-            case = _Served(
-                setting, name=name, log=log, display=display, entered=entered, ending=ending
-            )
-            service = case.live(sound)
+        click.echo(f"Prompt display: {display.address}")
+        click.echo(f"Entry by hand:  {display.entry_address}")
+        case = _Served(setting, name=name, log=log, display=display, entered=entered, ending=ending)
+        service = case.live(sound)
     if not service.closed:
         click.echo(f"The record is open: serve --case {name} takes it up again.")
     click.echo(f"Log: {path}  Checkpoint to copy: {service.checkpoint.code}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
@@ -71,7 +71,8 @@ def live(
     path = setting.case_dir / f"{fit_for_a_file(name)}-{datetime.now(UTC):%Y%m%dT%H%M%S}.log"
 
     def show(case: Case, record: Record, text: str) -> None:
-        terminal.show(case, record, text)
+        with suppress(OSError):  # a terminal that is gone is no reason to stop
+            terminal.show(case, record, text)
         note(case, record, text)
 
     with (
@@ -87,7 +88,8 @@ def live(
             service.run(blocks(service))
         except JournalError as error:
             raise RecordingStopped(str(error)) from error
-    click.echo(f"Log: {path}  Checkpoint to copy: {service.checkpoint.code}")
+        finally:  # however it ended
+            click.echo(f"Log: {path}  Checkpoint to copy: {service.checkpoint.code}")
     return service
 
 

@@ -182,6 +182,13 @@ def _next_question(case: Case) -> str:
     return item.brief if case.opened.wording == "brief" else item.ask
 
 
+def _next(case: Case) -> str:
+    """The next question, told apart from what was just stated."""
+    left = outstanding(case.procedure, case.state)
+    question = _next_question(case)
+    return f"Next: {question[0].lower()}{question[1:]}" if left else question
+
+
 def _stated(case: Case, fact: facts.Stated) -> str:
     item = case.procedure.item(fact.item)
     words = item.answer(fact.answer)
@@ -191,7 +198,7 @@ def _stated(case: Case, fact: facts.Stated) -> str:
     # A critical item was read back a moment ago: say only that it is on record now.
     read = item.kind in CRITICAL
     told = "Stated." if read else f"Stated: {words.says}."
-    return _join(told, fell, _next_question(case))
+    return _join(told, fell, _next(case))
 
 
 def _refused(case: Case, fact: facts.Refused) -> str:

@@ -89,7 +89,8 @@ def _after_the_end(
     if torn:
         yield (
             f"Line {len(lines) + 1}: it was cut short after {len(torn)} bytes and was never "
-            "acknowledged to anybody"
+            "acknowledged to anybody; every line before it holds, and `voicecheck serve` takes the "
+            "record up from there"
         )
     if checkpoint is not None:
         try:
