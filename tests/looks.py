@@ -38,6 +38,7 @@ VISIBLE_TEXT = """() => {
       size: parseFloat(style.fontSize), family: style.fontFamily,
       capital: pen.measureText("H").actualBoundingBoxAscent,
       within: e.closest("footer, small, h2:not(.alone)") ? "near" :
+        e.closest(".say, #names.many") ? "mid" :
         e.closest("#asked, #names, .gate, .taken, .stale") ? "far" : "mid" });
   }
   return found;

@@ -44,6 +44,11 @@ CLOSING = ["liver bed inspected", "specimen removed", "counts handed over", "clo
 UNPLUGGED = Trouble(part="microphone", message="The microphone was unplugged; plug it in again.")
 MUTE = Trouble(part="voice", message="The loudspeaker is gone; prompts are only shown.")
 
+FULL = (
+    "/var/lib/voicecheck/invented-1.log could not be written (No space left on device): free some "
+    "space, then serve the case again."
+)
+
 STORIES: Mapping[str, Sequence[str | Trouble]] = {
     "opened": [],
     "early": BEFORE[:3],
@@ -67,6 +72,10 @@ STORIES: Mapping[str, Sequence[str | Trouble]] = {
     "deaf_and_mute": [*BEFORE, *CRITERIA[:3], UNPLUGGED, MUTE],
     "mute": [*BEFORE, *CRITERIA[:3], MUTE],
     "divided": [*BEFORE, *CRITERIA, *PAUSE, *ACTS],
+    "safe_line": BEFORE[:4],
+    "refused_at_once": ["checklist clips on the artery"],
+    "refused_beyond_the_gate": [*BEFORE, *CRITERIA, *PAUSE, "checklist duct transected"],
+    "listed": [*BEFORE[:4], "checklist what is outstanding"],
     "closing_early": [*BEFORE, "checklist close the record"],
     "closed": [
         *BEFORE,
@@ -83,7 +92,7 @@ STORIES: Mapping[str, Sequence[str | Trouble]] = {
 def view_of(name: str) -> View:
     """The view at the end of a story told in real steps of a real case; every item a minute."""
     if name == "stopped":
-        return stopped(view_of("last_criterion"))
+        return stopped(view_of("read_back"), FULL)
     story = Story()
     for said in STORIES[name]:
         if said == "…":

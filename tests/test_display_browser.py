@@ -212,14 +212,46 @@ def test_what_stands_and_since_when_is_on_the_course(display: Display, page: Pag
     expect(page.locator("#names")).to_contain_text("lower third off the plate")
 
 
+def test_what_may_be_said_is_shown_beside_what_is_asked(display: Display, page: Page) -> None:
+    for name in ("last_criterion", "safe_line", "read_back"):
+        show(display, page, view_of(name))
+        drawn = page.locator("#say q").all_inner_texts()
+        assert tuple(drawn) == view_of(name).asked.say
+        assert len(drawn) > 1
+    show(display, page, view_of("emergency"))
+    expect(page.locator("#say")).to_be_hidden()
+
+
+def test_a_refusal_gives_the_names_and_the_arrow_points_at_the_first(
+    display: Display, page: Page
+) -> None:
+    show(display, page, view_of("refused_beyond_the_gate"))
+    expect(page.locator("#asked-text")).to_have_text("Refused: duct divided.")
+    expect(page.locator("#names li")).to_have_text(["duct clipped"])
+    expect(page.locator("#names use").first).to_have_attribute("href", "#mark-now")
+    show(display, page, view_of("refused_at_once"))
+    assert page.locator("#names li").count() >= 4
+    show(display, page, view_of("closing_early"))
+    expect(page.locator("#names use").first).to_have_attribute("href", "#mark-open")
+
+
+def test_every_trouble_is_told_whole_with_its_cure(display: Display, page: Page) -> None:
+    for name in ("deaf_and_mute", "stopped"):
+        show(display, page, view_of(name))
+        said = page.locator("#messages").inner_text()
+        assert said.split("\n") == list(view_of(name).machine.messages)
+        expect(page.locator("#case")).to_have_text("Case invented-1")
+
+
 def test_names_that_find_no_room_are_counted(display: Display, page: Page) -> None:
     for name in ALL:
         names = view_of(name).outstanding.names
         show(display, page, view_of(name))
         drawn = page.locator("#names li").count()
         left = len(names) - drawn
-        assert drawn >= min(1, len(names))
-        if left:
+        if names and not page.locator("#outstanding").is_visible():
+            assert view_of(name).gate.sentence.startswith(f"{len(names)} outstanding")
+        elif left:
             assert page.locator("#names .more").inner_text() == f"and {left} more"
         else:
             assert page.locator("#names .more").count() == 0

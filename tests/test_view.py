@@ -192,9 +192,68 @@ def test_a_machine_without_a_voice_still_listens_and_a_speaking_one_is_deaf() ->
 
 
 def test_once_the_log_has_failed_the_fixed_sentence_takes_the_first_place() -> None:
-    shown = stopped(seen(told(*BEFORE)))
+    shown = stopped(seen(told(*BEFORE, CRITERIA[0])), "The disk is full.")
     assert shown.asked.text == JOURNAL_FAILED
+    assert shown.machine.messages == ("The disk is full.",)
+    assert (shown.asked.say, shown.outstanding.names, shown.heard) == ((), (), None), (
+        "nothing looks as if a reply still counted"
+    )
     assert (shown.gate.barrier, shown.machine.hearing) == (Barrier.STOPPED, Hearing.OFF)
+
+
+def test_a_refusal_says_what_is_refused_and_names_what_is_missing() -> None:
+    """Until something else is taken; the machine said the same aloud."""
+    story = open_gate()
+    story.say("checklist duct transected")
+    shown = seen(story)
+    assert (shown.asked.kind, shown.asked.text) == (Asking.REMARK, "Refused: duct divided.")
+    assert shown.outstanding.label == "Not yet stated"
+    assert shown.outstanding.names == ("duct clipped",)
+    story.say("[unk]")
+    assert seen(story).outstanding.names == ("duct clipped",)
+    story.say("checklist clips on the artery")
+    assert seen(story).asked.kind is Asking.READ_BACK
+    assert "artery clipped" in seen(story).outstanding.names
+
+
+def test_what_is_outstanding_is_answered_with_room_for_the_names() -> None:
+    shown = seen(told("checklist what is outstanding"))
+    assert shown.asked.text == "What is outstanding:"
+    assert len(shown.outstanding.names) == 10
+    aside = seen(told("checklist emergency", "checklist what is outstanding"))
+    assert aside.asked.kind is Asking.NOTICE
+
+
+def test_what_may_be_said_is_a_phrase_for_every_answer() -> None:
+    """Never one alone: "two and only two" alone would be a nudge toward two."""
+    shown = seen(told(*BEFORE, *CRITERIA[:4]))
+    assert shown.asked.say_label == "Say “checklist” and"
+    assert shown.asked.say == (
+        "two and only two",
+        "more than two structures",
+        "structures uncertain",
+    )
+    for name, phrase in zip(shipped().index, BEFORE, strict=False):
+        place = BEFORE.index(phrase)
+        say = seen(told(*BEFORE[:place])).asked.say
+        assert phrase.removeprefix("checklist ") in say
+        assert len(say) == len(shipped().item(name).answers)
+
+
+def test_a_read_back_shows_its_two_replies() -> None:
+    shown = seen(told(*BEFORE, CRITERIA[0]))
+    assert (shown.asked.say_label, shown.asked.say) == ("Say", ("confirm", "negative"))
+    assert not shown.outstanding.asked_first
+    assert seen(told(*BEFORE, "checklist emergency")).asked.say == ()
+
+
+def test_while_closing_waits_all_that_would_be_left_unstated_is_listed() -> None:
+    shown = seen(told(*BEFORE, *CRITERIA, "checklist close the record"))
+    assert shown.asked.text == "Close the record, 8 outstanding: confirm?"
+    assert len(shown.outstanding.names) == 8
+    closed = seen(told(*BEFORE, "checklist close the record", "confirm"))
+    assert not closed.outstanding.asked_first
+    assert not any(stage.current for stage in closed.stages)
 
 
 def test_outside_the_standard_course_nothing_is_asked_and_the_way_back_is_shown() -> None:
@@ -224,10 +283,11 @@ def test_whatever_is_said_the_shown_gate_is_what_a_clip_would_meet(said: list[st
     assert decode(View, json.loads(json.dumps(encode(shown)))) == shown
     assert not any(_claims(text) for text in texts(encode(shown)))
     if story.case.state.mode in (Mode.IN_COURSE, Mode.PAUSING):
+        refused_before = shown.outstanding.label == "Not yet stated"
         (fact,) = story.say("checklist clips on")
         opens = shown.gate.barrier is Barrier.OPEN
         assert isinstance(fact, facts.Proposed if opens else facts.Refused)
-        if isinstance(fact, facts.Refused):
+        if isinstance(fact, facts.Refused) and not refused_before:
             names = tuple(small().item(item).name for item in fact.outstanding)
             assert shown.outstanding.names == names
 

@@ -11,7 +11,7 @@ from voicecheck.facts import Fact, Record
 from voicecheck.grammar import UNKNOWN
 from voicecheck.inputs import Entered, Heard
 from voicecheck.rules import Why
-from voicecheck.standing import Mode, gate_missing, outstanding
+from voicecheck.standing import ASIDE, Mode, gate_missing, outstanding
 from voicecheck.wording import HELP_CALLED, carry_on, took
 
 HEARING = frozenset({"microphone", "recogniser"})
@@ -63,7 +63,31 @@ def outstanding_label(case: Case) -> str:
             return "Outstanding before any clip" if gated else "Outstanding"
 
 
-def remark(case: Case, fact: Fact) -> str:
+NOT_YET_STATED = "Not yet stated"
+"""Of what a refusal names, and of what would be left unstated by closing."""
+
+
+def to_say(case: Case) -> tuple[str, ...]:
+    """What may be said to the question or the read-back, without the address word.
+
+    A phrase for every answer of the item, also for those that do not satisfy.
+    """
+    common = case.procedure.common
+    if case.state.pending is not None:
+        return common.reply.confirm[0], common.reply.negative[0]
+    left = outstanding(case.procedure, case.state)
+    if not left:
+        return (common.control.close[0],)
+    return tuple(words.phrases[0] for words in case.procedure.item(left[0]).answers)
+
+
+def say_label(case: Case) -> str:
+    """What stands before the words that may be said."""
+    address = case.procedure.common.listening.address
+    return "Say" if case.state.pending is not None else f"Say “{address}” and"
+
+
+def remark(case: Case, fact: Fact) -> str:  # noqa: PLR0911 - one line a fact
     """What the machine remarks on what was named; "" when it has no remark."""
     file = case.procedure.file
     match fact:
@@ -75,6 +99,10 @@ def remark(case: Case, fact: Fact) -> str:
             return file.bail_outs[way].says
         case facts.HelpCalled():
             return HELP_CALLED
+        case facts.Refused(item=item, outstanding=missing) if missing:
+            return f"Refused: {case.procedure.item(item).name}."
+        case facts.Listed(outstanding=left) if left and case.state.mode not in ASIDE:
+            return "What is outstanding:"
         case facts.Stated(item=item, answer=answer):
             words = case.procedure.item(item).answer(answer)
             return "" if words.satisfies else f"{_sentence(words.says)}."

@@ -36,7 +36,8 @@ class Asking(StrEnum):
     """Waits for confirm or negative."""
     PAUSE = "pause"
     REMARK = "remark"
-    """The answer to an event, a difficulty, a bail-out; the question is the first outstanding."""
+    """The answer to an event, a difficulty, a bail-out, or a refusal; what is asked is the first
+    outstanding."""
     NOTICE = "notice"
     """Nothing is asked."""
 
@@ -67,6 +68,9 @@ class Asked:
     text: str
     wait_s: float
     """How long the machine still waits, at the view's own time; 0 when it waits for nothing."""
+    say_label: str
+    say: tuple[str, ...]
+    """What may be said to it; all of it, for the display leads nobody to one answer."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -107,6 +111,8 @@ class Outstanding:
 
     label: str
     names: tuple[str, ...]
+    asked_first: bool
+    """Whether the first of them is what is asked now."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -138,7 +138,7 @@ class _Served:
             try:
                 self.service.run(self._inputs(sound()))
             except Exception as error:
-                self._tell_stopped()
+                self._tell_stopped(str(error))
                 if isinstance(error, JournalError | IllegalFact):
                     raise RecordingStopped(str(error)) from error
                 raise
@@ -169,8 +169,8 @@ class _Served:
         case = self.service.case
         return view(case, case.last, listening=self.service.listening)
 
-    def _tell_stopped(self) -> None:
-        self._display.show(stopped(self._view()))
+    def _tell_stopped(self, why: str) -> None:
+        self._display.show(stopped(self._view(), why))
         self._ending.wait(max(_STOPPED_S, self._voice.say(JOURNAL_FAILED)))
 
     def _tell_checkpoint(self) -> None:

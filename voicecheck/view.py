@@ -8,7 +8,7 @@ from dataclasses import replace
 from voicecheck import captions, facts
 from voicecheck.case import Case
 from voicecheck.facts import Fact, Record
-from voicecheck.inputs import Answer
+from voicecheck.inputs import Answer, CloseRecord
 from voicecheck.procedure import Item, Kind
 from voicecheck.screen import (
     Asked,
@@ -46,13 +46,14 @@ def view(case: Case, record: Record, *, listening: bool) -> View:
     )
 
 
-def stopped(last: View) -> View:
-    """The last view once the log has failed: nothing said from now on is on record."""
+def stopped(last: View, why: str) -> View:
+    """The last view once the log has failed, and why: nothing said from now on is on record."""
     word, sentence = captions.STOPPED
-    text = replace(last.asked, kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0)
-    off = replace(last.machine, hearing=Hearing.OFF, word=captions.OFF)
+    text = Asked(kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0, say_label="", say=())
+    off = replace(last.machine, hearing=Hearing.OFF, word=captions.OFF, messages=(why,))
     gate = Gate(barrier=Barrier.STOPPED, word=word, sentence=sentence)
-    return replace(last, asked=text, machine=off, gate=gate)
+    nothing = Outstanding(label="", names=(), asked_first=False)
+    return replace(last, asked=text, machine=off, gate=gate, outstanding=nothing, heard=None)
 
 
 def _machine(case: Case, *, listening: bool) -> Machine:
@@ -86,7 +87,14 @@ _HEARING_WORDS = {
 def _asked(case: Case, record: Record) -> Asked:
     kind, text = _text(case)
     wait_s = 0.0 if case.due_us is None else max(0, case.due_us - record.at.mono_us) / 1e6
-    return Asked(kind=kind, text=text, wait_s=wait_s)
+    answerable = kind in (Asking.QUESTION, Asking.READ_BACK)
+    return Asked(
+        kind=kind,
+        text=text,
+        wait_s=wait_s,
+        say_label=captions.say_label(case) if answerable else "",
+        say=captions.to_say(case) if answerable else (),
+    )
 
 
 def _text(case: Case) -> tuple[Asking, str]:
@@ -116,7 +124,7 @@ def _stages(case: Case) -> Iterator[Stage]:
 
 def _item_now(case: Case) -> str:
     """The item that waits for its confirm, or the first not stated; "" where nothing is asked."""
-    if case.state.mode in ASIDE:
+    if case.state.mode in (*ASIDE, Mode.CLOSED):
         return ""
     if isinstance(case.state.pending, Answer):
         return case.state.pending.item
@@ -155,11 +163,28 @@ _BARRIERS = {
 
 
 def _outstanding(case: Case) -> Outstanding:
+    label, left = _left(case)
+    kind, _ = _text(case)
+    in_course = case.state.mode is Mode.IN_COURSE
+    return Outstanding(
+        label=label,
+        names=tuple(case.procedure.item(item).name for item in left),
+        asked_first=kind is Asking.QUESTION or (kind is Asking.REMARK and in_course),
+    )
+
+
+def _left(case: Case) -> tuple[str, tuple[str, ...]]:
+    """What is listed as outstanding, and under which word."""
+    if isinstance(case.state.pending, CloseRecord):
+        return captions.NOT_YET_STATED, outstanding(case.procedure, case.state)
+    if case.last_taken and _text(case)[0] is Asking.REMARK:
+        match case.last_taken.fact:
+            case facts.Refused(outstanding=missing) if missing:
+                return captions.NOT_YET_STATED, missing
     aside = case.state.mode in ASIDE
     gated = () if case.state.mode is Mode.CLOSED else gate_missing(case.procedure, case.state)
     left = () if aside else gated or outstanding(case.procedure, case.state)
-    names = tuple(case.procedure.item(item).name for item in left)
-    return Outstanding(label=captions.outstanding_label(case), names=names)
+    return captions.outstanding_label(case), left
 
 
 def _heard(case: Case, record: Record) -> LastHeard:

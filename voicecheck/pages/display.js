@@ -47,24 +47,37 @@ function stage({ title, lines, current }) {
   return li;
 }
 
-/** As many names as there is room for; the rest is counted here, and all of it at the gate. */
-function list(names) {
+/** As many names as there is room for; the rest is counted. Whether there is room for any. */
+function list({ names, asked_first }, smaller) {
   const ul = at("names");
   ul.replaceChildren(
     ...names.map((name, n) => {
       const li = document.createElement("li");
-      li.append(icon(n ? "mark-open" : "mark-now"), name);
+      li.append(icon(asked_first && n === 0 ? "mark-now" : "mark-open"), name);
       return li;
     }),
   );
+  ul.classList.remove("many");
+  ul.classList.toggle("many", smaller && overflows(ul));
   const more = document.createElement("span");
   more.className = "more";
-  const tails = 0.12 * parseFloat(getComputedStyle(ul).fontSize); // of letters like g, below a line
-  for (let left = 1; ul.childElementCount && ul.scrollHeight > ul.clientHeight + tails; left += 1) {
+  for (let left = 1; ul.childElementCount > 1 && overflows(ul); left += 1) {
     ul.lastElementChild.remove();
     more.textContent = `and ${left} more`;
-    ul.lastElementChild?.append(" ", more);
+    ul.lastElementChild.append(" ", more);
   }
+  return !overflows(ul);
+}
+
+function overflows(ul) {
+  const tails = 0.12 * parseFloat(getComputedStyle(ul).fontSize); // of letters like g, below a line
+  return ul.scrollHeight > ul.clientHeight + tails;
+}
+
+function quoted(words) {
+  const q = document.createElement("q");
+  q.textContent = words;
+  return q;
 }
 
 function draw(view) {
@@ -79,7 +92,9 @@ function draw(view) {
 
   at("asked").dataset.kind = view.asked.kind;
   say("asked-text", view.asked.text);
-  at("outstanding").hidden = !view.outstanding.label;
+  at("say").hidden = view.asked.say.length === 0;
+  say("say-label", view.asked.say_label);
+  at("say-words").replaceChildren(...view.asked.say.flatMap((words) => [quoted(words), " "]));
   say("outstanding-label", view.outstanding.label);
   at("outstanding-label").classList.toggle("alone", view.outstanding.names.length === 0);
 
@@ -97,19 +112,25 @@ function draw(view) {
     say("heard-taken", view.heard.taken);
   }
   say("caution", view.caution);
-  const troubles = view.machine.messages.join(" ");
-  say("title", troubles || view.title);
-  say("case", troubles ? "" : "Case " + view.case);
+  say("messages", view.machine.messages.join("\n"));
+  say("title", view.title);
+  say("case", "Case " + view.case);
   tick();
   fit();
 }
 
-/** A question longer than any of ours falls back to the smaller size; it is never cut. */
+/**
+ * A question longer than any of ours falls back to the smaller size; it is never cut. Names beside a
+ * question stay large, others (of a refusal above all) are smaller before they are fewer. Where there
+ * is room for none, what is asked stands alone: the gate counts them.
+ */
 function fit() {
+  const { asked, outstanding } = shown;
   const now = document.querySelector(".now");
+  at("outstanding").hidden = !outstanding.label;
   at("asked").classList.remove("long");
-  at("asked").classList.toggle("long", at("asked").offsetHeight > now.clientHeight * 0.8);
-  list(shown.outstanding.names);
+  at("asked").classList.toggle("long", at("asked").offsetHeight > now.clientHeight * 0.95);
+  if (!list(outstanding, asked.kind !== "question")) at("outstanding").hidden = true;
 }
 
 function tick() {
