@@ -7,10 +7,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from stories import shipped
 
 from voicecheck.cli import main
 from voicecheck.diagram import state_diagram
 from voicecheck.facts import Opened, decode_record
+from voicecheck.grammar import phrases
 from voicecheck.inputs import Heard
 from voicecheck.journal import read
 from voicecheck.shipped import folder
@@ -42,6 +44,13 @@ def test_check_names_every_mistake_of_a_broken_procedure_at_once(tmp_path: Path)
     broken = SHIPPED.replace('kind = "pause"', 'kind = "rest"').replace("version = 1", "")
     (tmp_path / "mine.toml").write_text(broken, encoding="utf-8")
     refused(run("check", tmp_path / "mine.toml"), "mine.toml", "kind must be one of", "is missing")
+
+
+def test_the_card_has_every_phrase_by_its_phase() -> None:
+    lines = run("phrases").output.splitlines()
+    bare = {phrase.removeprefix("checklist ") for phrase in phrases(shipped())}
+    assert {line.strip() for line in lines if line.startswith("  ")} == bare
+    assert lines.index("Pause") < lines.index("  begin the pause") < lines.index("Clip and divide")
 
 
 def test_check_refuses_critical_phrases_that_sound_alike(tmp_path: Path) -> None:

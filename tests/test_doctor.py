@@ -172,6 +172,7 @@ def test_on_sound_cards_it_measures_the_delay_and_judges_a_voice(
         level = float(told.split("signal ")[1].split(" dBFS")[0])
         assert level == pytest.approx(rms_level(say("checklist say again")), abs=3)
         assert "too far away" not in told
+        assert "was not understood" not in told
 
 
 def rms_level(samples: Samples) -> float:

@@ -98,7 +98,9 @@ def test_a_killed_case_is_taken_up_with_its_own_procedure_and_a_line_for_the_gap
         assert "12 bytes are kept beside the log" in again.text
         assert (tmp_path / "invented.log.torn-1").read_bytes() == b'{"at":{"mono'
         assert again.views[-1][1]["title"] == "An invented course"
-        again.enter("checklist table tilted head up")
+        known = len(again.records)
+        again.enter("checklist all four ports in place")
+        again.until_fact("Stated", after=known)
 
 
 def _record_with_another_procedure(log: Path) -> None:

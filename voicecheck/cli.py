@@ -20,6 +20,7 @@ from voicecheck.display import DisplayError
 from voicecheck.doctor import doctor_command
 from voicecheck.grammar import phrases
 from voicecheck.journal import JournalError
+from voicecheck.keys import keys
 from voicecheck.manual import manual as print_manual
 from voicecheck.procedure import ProcedureError
 from voicecheck.recogniser import ModelError
@@ -106,6 +107,22 @@ def check(grammar: Path | None) -> None:
     weak = list(weaknesses(procedure))
     if weak:
         raise click.ClickException("Choose words further apart:\n  " + "\n  ".join(weak))
+
+
+@main.command("phrases")
+@click.argument("grammar", type=click.Path(path_type=Path, dir_okay=False), required=False)
+def phrases_command(grammar: Path | None) -> None:
+    """Print all that may be said, by phase: a card for the wall, or to learn from.
+
+    Without a file, of the procedure that came with the program.
+    """
+    procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
+    click.echo(f"{procedure.head.title}: what may be said.\n{CAUTION}\n")
+    click.echo(f'Say "{procedure.common.listening.address}" before everything but a reply.')
+    for group in keys(procedure):
+        click.echo(f"\n{group.title}")
+        for key in group.keys:
+            click.echo(f"  {key.label}")
 
 
 @main.command()

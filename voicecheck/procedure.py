@@ -11,7 +11,7 @@ from voicecheck.listening import Listening
 
 
 class Kind(StrEnum):
-    """What sort of thing an item is; what follows from it is conduct (rules.py)."""
+    """What sort of thing an item is; what follows from it is conduct (rules.py, standing.py)."""
 
     STEP = "step"
     """Done once: the table tilted, the specimen out."""

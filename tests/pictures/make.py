@@ -20,7 +20,7 @@ from playwright.sync_api import Browser, sync_playwright
 HERE = Path(__file__).parent
 PROGRAM = Path(sys.executable).with_name("voicecheck")
 COLUMNS = 108
-FROM, UNTIL = "checklist triangle free of fat", "Third criterion"
+FROM, UNTIL = "checklist triangle free of fat", "Next: third criterion"
 FRAME = """<!DOCTYPE html><meta charset="utf-8"><style>
 body { margin: 0; } pre { margin: 0; padding: 22px 26px; width: max-content;
 color: #e8eef1; background: #16212a; font: 15px/1.45 "DejaVu Sans Mono", monospace; }
@@ -53,7 +53,7 @@ def draw_terminal(browser: Browser, folder: str) -> None:
 def draw_review(browser: Browser, folder: str) -> None:
     """The first screen of a review."""
     printed("rehearse", "view_lost", "--fast", "--case-dir", folder)
-    (log,) = Path(folder).glob("view_lost*.log")
+    (log,) = Path(folder).glob("invented-view_lost*.log")
     printed("review", str(log))
     page = browser.new_page(viewport={"width": 1120, "height": 1500})
     page.goto(log.with_suffix(".html").as_uri())
