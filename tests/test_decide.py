@@ -24,9 +24,8 @@ from voicecheck.decide import NothingDue, decide
 from voicecheck.facts import Fact
 from voicecheck.grammar import UNKNOWN, phrases
 from voicecheck.inputs import Due, Entered, Heard, Said, Trouble
-from voicecheck.listening import least_confidence
 from voicecheck.procedure_file import parse
-from voicecheck.rules import Why
+from voicecheck.rules import Why, least_confidence
 from voicecheck.standing import Mode
 from voicecheck.wording import spoken
 
@@ -303,7 +302,7 @@ def unsure(phrase: str, confidence: float) -> Heard:
 def test_a_phrase_heard_with_too_little_confidence_is_asked_again_and_changes_nothing(
     phrase: str,
 ) -> None:
-    least = least_confidence(shipped().common.listening, phrases(shipped())[phrase])
+    least = least_confidence(shipped(), phrases(shipped())[phrase])
     assert shipped().common.listening.least_asked < least < 1
     story = Story()
     before = story.case.state
@@ -327,6 +326,16 @@ def test_what_was_hardly_said_is_other_speech_and_nobody_is_asked() -> None:
     assert story.give(unsure("checklist emergency", least)) == facts.NotUnderstood(why="unsure")
 
 
+def test_a_critical_statement_needs_more_and_a_confirm_most() -> None:
+    """The safe direction needs no more than the rest: "more than two" opens nothing."""
+    needs = {
+        phrase: least_confidence(shipped(), each) for phrase, each in phrases(shipped()).items()
+    }
+    order = ("checklist more than two structures", "checklist two and only two", "confirm")
+    assert needs[order[0]] == needs["checklist emergency"] < needs[order[1]] < needs[order[2]]
+    assert needs["checklist duct transected"] == needs[order[1]]
+
+
 def test_an_unsure_confirm_leaves_the_read_back_open() -> None:
     story = Story()
     story.say("checklist triangle free of fat")
@@ -341,9 +350,7 @@ def test_logs_from_before_the_operating_point_was_data_are_read_as_they_were_dec
     before = "".join(line for line in common if not line.startswith("least_"))
     assert before != COMMON_TEXT
     procedure = parse(SHIPPED_TEXT, before)
-    assert {
-        least_confidence(procedure.common.listening, each) for each in phrases(procedure).values()
-    } == {0.0}
+    assert {least_confidence(procedure, each) for each in phrases(procedure).values()} == {0.0}
 
 
 def test_words_by_hand_count_as_words_heard() -> None:

@@ -389,7 +389,12 @@ def test_a_file_nested_without_end_is_a_mistake() -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "least"), [("least_confidence_confirm", "0.3"), ("least_asked", "0.6")]
+    ("key", "least"),
+    [
+        ("least_confidence_confirm", "0.3"),
+        ("least_confidence_critical", "0.4"),
+        ("least_asked", "0.6"),
+    ],
 )
 def test_the_operating_point_fails_closed(key: str, least: str) -> None:
     """Less for a confirm than for a phrase, or nobody ever asked: no such thing is meant."""
@@ -405,7 +410,10 @@ def test_a_confirm_left_out_of_the_operating_point_is_a_mistake() -> None:
 
 
 @pytest.mark.parametrize("least", ["-0.1", "1.0", "7.5"])
-@pytest.mark.parametrize("key", ["least_confidence", "least_confidence_confirm", "least_asked"])
+@pytest.mark.parametrize(
+    "key",
+    ["least_confidence", "least_confidence_critical", "least_confidence_confirm", "least_asked"],
+)
 def test_an_operating_point_is_a_probability(key: str, least: str) -> None:
     common = re.sub(rf"^{key} = \S+", f"{key} = {least}", COMMON_TEXT, flags=re.MULTILINE)
     assert common != COMMON_TEXT

@@ -21,12 +21,12 @@ from voicecheck.facts import decode_record
 from voicecheck.grammar import UNKNOWN, phrases
 from voicecheck.inputs import Heard
 from voicecheck.journal import read
-from voicecheck.listening import least_confidence
 from voicecheck.procedure_file import parse
 from voicecheck.recogniser import Recogniser
 from voicecheck.recording import from_file
 from voicecheck.rehearsal import scenarios_in, talk_joined
 from voicecheck.replay import replay
+from voicecheck.rules import least_confidence
 from voicecheck.scenario import Line, parse_recording, parse_scenario
 from voicecheck.shipped import folder
 
@@ -79,10 +79,7 @@ def believed(scenario: str) -> list[tuple[str, Line, set[str]]]:
         (GRAMMARS / "_common.toml").read_text(encoding="utf-8"),
     )
     table = phrases(procedure)
-    least = {
-        phrase: least_confidence(procedure.common.listening, command)
-        for phrase, command in table.items()
-    }
+    least = {phrase: least_confidence(procedure, command) for phrase, command in table.items()}
     quiet = np.random.default_rng(3).normal(0.0, 16.0, 24_000).astype("<i2").tobytes()
     found = []
     with Recogniser(table) as ears:

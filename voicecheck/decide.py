@@ -36,7 +36,7 @@ from voicecheck.inputs import (
 )
 from voicecheck.listening import why_not_believed
 from voicecheck.procedure import Kind
-from voicecheck.rules import fallen, needs_read_back
+from voicecheck.rules import fallen, least_confidence, needs_read_back
 from voicecheck.standing import ASIDE, Mode, outstanding
 
 
@@ -71,7 +71,8 @@ def _taken(case: Case, given: Heard | Entered, meant: Command, at: At) -> Fact:
     """The fact that the command is; if it was not heard well enough, it must be said again."""
     fact = _answer(case, meant, at)
     sure = given.confidence if isinstance(given, Heard) else 1.0
-    against = why_not_believed(case.procedure.common.listening, meant, sure)
+    least = least_confidence(case.procedure, meant)
+    against = why_not_believed(case.procedure.common.listening, least, sure)
     if against and not isinstance(fact, facts.NotUnderstood):
         return facts.NotUnderstood(why=against)
     return fact

@@ -69,6 +69,7 @@ def _listening(listening: Listening) -> Iterator[str]:
     points = {
         "least_asked": listening.least_asked,
         "least_confidence": listening.least_confidence,
+        "least_confidence_critical": listening.least_confidence_critical,
         "least_confidence_confirm": listening.least_confidence_confirm,
     }
     for key, share in points.items():

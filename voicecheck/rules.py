@@ -28,7 +28,7 @@ from typing import Any
 
 from voicecheck import facts
 from voicecheck.facts import Fact
-from voicecheck.inputs import Answer, CloseRecord
+from voicecheck.inputs import Answer, CloseRecord, Command, Confirm
 from voicecheck.procedure import Event, Item, Kind, Procedure
 from voicecheck.standing import ASIDE, Mode, State, missing, needed, satisfied
 
@@ -67,6 +67,21 @@ class Refusal:
 def needs_read_back(item: Item, answer: str) -> bool:
     """Critical statements are read back, unless the answer is the safe direction."""
     return item.kind in CRITICAL and item.answer(answer).satisfies
+
+
+def least_confidence(procedure: Procedure, command: Command) -> float:
+    """How sure the ears must be (0 to 1) that this command was said.
+
+    Surest of a confirm: a critical phrase heard wrong is read back, a confirm heard wrong is not.
+    """
+    listening = procedure.common.listening
+    match command:
+        case Confirm():
+            return listening.least_confidence_confirm
+        case Answer(item=item, answer=answer) if needs_read_back(procedure.item(item), answer):
+            return listening.least_confidence_critical
+        case _:
+            return listening.least_confidence
 
 
 def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:

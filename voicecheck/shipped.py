@@ -36,6 +36,8 @@ def procedure_at(path: Path) -> Procedure:
         common = folder("grammars") / COMMON
     try:
         texts = path.read_text(encoding="utf-8"), common.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
         raise ProcedureError(str(path), [f"it cannot be read ({error}): check its name"]) from error
+    except UnicodeDecodeError as error:
+        raise ProcedureError(str(path), [f"it is not UTF-8 ({error}): save it as that"]) from error
     return parse(*texts, str(path))

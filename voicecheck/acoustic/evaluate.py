@@ -24,8 +24,8 @@ import soundfile
 from voicecheck import grammar, shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.noises import NOISES, mask, mix
-from voicecheck.listening import least_confidence
 from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
+from voicecheck.rules import least_confidence
 from voicecheck.soundcheck import critical_phrases
 
 if TYPE_CHECKING:
@@ -98,8 +98,7 @@ def phrases(path: Path) -> Mapping[str, float]:
         return {line.strip(): 0.0 for line in lines if line.strip()}
     asked = shipped.procedure_at(path)
     return {
-        text: least_confidence(asked.common.listening, command)
-        for text, command in grammar.phrases(asked).items()
+        text: least_confidence(asked, command) for text, command in grammar.phrases(asked).items()
     }
 
 
