@@ -257,6 +257,21 @@ def test_say_again_repeats_what_was_being_said(served: Theatre) -> None:
     assert second.cause.text == first.cause.text
 
 
+def test_an_emergency_said_while_a_prompt_plays_is_taken_and_cuts_it_short(
+    cards: Cards, served: Theatre
+) -> None:
+    known = len(served.records)
+    served.enter(LONG)
+    served.until_view(lambda view: view["machine"]["hearing"] == "speaking", "long prompt")
+    cards.microphone.play(spoken("checklist emergency"))
+    taken = served.until_fact("Overridden", after=known)
+    assert isinstance(taken.cause, Heard)
+    cut = served.until_fact("Spoke", after=known)
+    assert cut.seq < taken.seq
+    assert isinstance(cut.cause, Said)
+    assert cut.cause.audio_to_s - cut.cause.audio_from_s < 15, "all of it takes half a minute"
+
+
 @pytest.mark.parametrize("gain", [0.3, 1.0])
 def test_a_prompt_in_the_microphone_is_never_heard(
     cards: Cards, served: Theatre, gain: float

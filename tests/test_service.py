@@ -39,18 +39,19 @@ class ScriptedEars:
     """Hears a text whenever a block arrives that the script names by its number."""
 
     script: dict[int, str]
+    sure: float = 1.0
     blocks: int = 0
-    skipped: int = 0
+    begun_anew: int = 0
 
     def hear(self, _block: bytes) -> list[Heard]:
         self.blocks += 1
-        text = self.script.get(self.blocks + self.skipped)
-        at_s = (self.blocks + self.skipped) / 10
-        heard = Heard(text=text or "", confidence=1.0, audio_from_s=at_s - 0.1, audio_to_s=at_s)
+        text, at_s = self.script.get(self.blocks, ""), self.blocks / 10
+        heard = Heard(text=text, confidence=self.sure, audio_from_s=at_s - 0.1, audio_to_s=at_s)
         return [heard] if text else []
 
-    def skip(self, _block: bytes) -> None:
-        self.skipped += 1
+    def skip(self, block: bytes) -> None:
+        assert not block, "sound is always listened to"
+        self.begun_anew += 1
 
     def finish(self) -> list[Heard]:
         return []
@@ -147,13 +148,37 @@ def test_nothing_is_believed_or_told_when_the_disk_is_full() -> None:
     assert disk.order == []
 
 
-def test_deaf_while_speaking_and_the_log_says_when() -> None:
-    live, disk, ears = service({5: "checklist table tilted head up"}, takes_s=1.0)
-    live.run(blocks(14))
+@pytest.mark.parametrize("text", ["checklist table tilted head up", "confirm", "[unk]"])
+def test_deaf_while_speaking_and_the_log_says_when(text: str) -> None:
+    live, disk, ears = service(dict.fromkeys(range(1, 14), text), takes_s=1.0)
+    live.run(blocks(13))  # 1.0 s of speech and 0.25 s of echo, in whole blocks
     assert facts_of(disk) == ["Opened", "Spoke"]
-    assert ears.skipped == 13  # 1.0 s of speech and 0.25 s of echo, in whole blocks
+    assert ears.begun_anew == 1
     said = decode_record(disk.lines[1]).cause
     assert (getattr(said, "audio_from_s", None), getattr(said, "audio_to_s", None)) == (0.0, 1.3)
+
+
+@pytest.mark.parametrize(
+    ("text", "fact"),
+    [("checklist emergency", "Overridden"), ("checklist converting to open", "BailedOut")],
+)
+def test_an_emergency_and_a_bail_out_are_accepted_at_once_also_while_speaking(
+    text: str, fact: str
+) -> None:
+    """The customer: accepted from everywhere, at once. The prompt falls silent for it."""
+    live, disk, _ = service({5: text}, takes_s=3.0)
+    live.run(blocks(5))
+    assert facts_of(disk) == ["Opened", "Spoke", fact]
+    assert getattr(decode_record(disk.lines[1]).cause, "audio_to_s", None) == 0.5
+    assert disk.order.index("stopped") < disk.order.index("recorded", 3)
+    assert replay(disk.lines).state == live.case.state
+
+
+def test_an_emergency_that_was_hardly_heard_while_speaking_was_the_machine() -> None:
+    live, disk, ears = service({5: "checklist emergency"}, takes_s=1.0)
+    ears.sure = 0.4
+    live.run(blocks(13))
+    assert facts_of(disk) == ["Opened", "Spoke"]
 
 
 def test_a_new_prompt_cuts_the_old_one_short_and_both_are_on_record() -> None:
@@ -176,12 +201,11 @@ def test_an_entry_by_hand_ends_the_prompt_first_so_that_say_again_repeats_it() -
 
 def test_sound_that_waited_while_a_prompt_was_made_does_not_end_its_deafness_early() -> None:
     """Rendering took 0.5 s: five blocks are waiting, and are older than the prompt."""
-    live, disk, ears = service(takes_s=1.0, rendering_s=0.5)
+    live, disk, _ = service(takes_s=1.0, rendering_s=0.5)
     live.run(blocks(17))
     assert facts_of(disk) == ["Opened"]
     live.run(blocks(1))
     assert facts_of(disk) == ["Opened", "Spoke"]
-    assert ears.skipped == 18
 
 
 def test_the_read_back_waits_for_its_time_and_then_nothing_is_believed() -> None:

@@ -198,6 +198,7 @@ def test_once_the_log_has_failed_the_fixed_sentence_takes_the_first_place() -> N
     assert (shown.asked.say, shown.outstanding.names, shown.heard) == ((), (), None), (
         "nothing looks as if a reply still counted"
     )
+    assert not any(stage.current for stage in shown.stages)
     assert (shown.gate.barrier, shown.machine.hearing) == (Barrier.STOPPED, Hearing.OFF)
 
 
@@ -254,6 +255,21 @@ def test_while_closing_waits_all_that_would_be_left_unstated_is_listed() -> None
     closed = seen(told(*BEFORE, "checklist close the record", "confirm"))
     assert not closed.outstanding.asked_first
     assert not any(stage.current for stage in closed.stages)
+
+
+@pytest.mark.parametrize(
+    ("said", "phases"),
+    [
+        ("checklist call for help", ["Three criteria"]),
+        ("checklist stand by", []),
+        ("checklist close the record", []),
+    ],
+)
+def test_the_course_points_at_a_phase_only_while_one_of_its_items_is_asked(
+    said: str, phases: list[str]
+) -> None:
+    shown = seen(told(*BEFORE, said))
+    assert [stage.title for stage in shown.stages if stage.current] == phases
 
 
 def test_outside_the_standard_course_nothing_is_asked_and_the_way_back_is_shown() -> None:

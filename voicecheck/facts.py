@@ -183,7 +183,7 @@ class NotUnderstood:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Spoke:
-    """The machine spoke, and was deaf while it did."""
+    """The machine spoke, and was deaf to all but an emergency or a bail-out while it did."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -28,7 +28,16 @@ from typing import Any
 
 from voicecheck import facts
 from voicecheck.facts import Fact
-from voicecheck.inputs import Answer, CloseRecord, Command, Confirm
+from voicecheck.grammar import interpret
+from voicecheck.inputs import (
+    Answer,
+    BailOut,
+    CloseRecord,
+    Command,
+    Confirm,
+    DeclareEmergency,
+    Heard,
+)
 from voicecheck.procedure import Event, Item, Kind, Procedure
 from voicecheck.standing import ASIDE, Mode, State, missing, needed, satisfied
 
@@ -82,6 +91,17 @@ def least_confidence(procedure: Procedure, command: Command) -> float:
             return listening.least_confidence_critical
         case _:
             return listening.least_confidence
+
+
+def breaks_in(procedure: Procedure, heard: Heard) -> bool:
+    """Whether it counts even while the machine speaks, and else is deaf.
+
+    Only what must be accepted at once, surely heard; no prompt of ours holds such a phrase.
+    """
+    meant = interpret(procedure, heard)
+    if isinstance(meant, DeclareEmergency | BailOut):
+        return heard.confidence >= least_confidence(procedure, meant)
+    return False
 
 
 def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:

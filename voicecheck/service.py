@@ -17,6 +17,7 @@ from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
 from voicecheck.replay import replay
+from voicecheck.rules import breaks_in
 from voicecheck.standing import Mode
 from voicecheck.wording import spoken
 
@@ -191,14 +192,19 @@ class Service:
 
     def _take(self, block: bytes) -> None:
         self.position_s += len(block) / BYTES_A_SECOND
-        if self._speech is not None:
-            self._ears.skip(block)
-            if self._now(self.position_s).mono_us >= self._speech.until_us:
-                self._end_speech()
-            return
+        deaf = self._speech is not None
         for heard in self._ears.hear(block):
-            if not self.closed:
-                self.step(heard)
+            if self.closed or (deaf and not self._breaks_in(heard)):
+                continue
+            if isinstance(heard, Heard):
+                self._hush()
+            self.step(heard)
+        if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
+            self._end_speech()
+            self._ears.skip(b"")  # what it heard of the machine itself is joined to nothing
+
+    def _breaks_in(self, heard: Heard | Trouble) -> bool:
+        return isinstance(heard, Trouble) or breaks_in(self.case.procedure, heard)
 
     def _end_speech(self) -> None:
         speech, self._speech = self._speech, None

@@ -52,8 +52,15 @@ def stopped(last: View, why: str) -> View:
     text = Asked(kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0, say_label="", say=())
     off = replace(last.machine, hearing=Hearing.OFF, word=captions.OFF, messages=(why,))
     gate = Gate(barrier=Barrier.STOPPED, word=word, sentence=sentence)
-    nothing = Outstanding(label="", names=(), asked_first=False)
-    return replace(last, asked=text, machine=off, gate=gate, outstanding=nothing, heard=None)
+    return replace(
+        last,
+        asked=text,
+        machine=off,
+        gate=gate,
+        stages=tuple(replace(stage, current=False) for stage in last.stages),
+        outstanding=Outstanding(label="", names=(), asked_first=False),
+        heard=None,
+    )
 
 
 def _machine(case: Case, *, listening: bool) -> Machine:
@@ -123,8 +130,9 @@ def _stages(case: Case) -> Iterator[Stage]:
 
 
 def _item_now(case: Case) -> str:
-    """The item that waits for its confirm, or the first not stated; "" where nothing is asked."""
-    if case.state.mode in (*ASIDE, Mode.CLOSED):
+    """The item that waits for its confirm, or the first not stated; "" where no item is asked."""
+    in_course = case.state.mode in (Mode.IN_COURSE, Mode.PAUSING)
+    if not in_course or isinstance(case.state.pending, CloseRecord):
         return ""
     if isinstance(case.state.pending, Answer):
         return case.state.pending.item

@@ -47,8 +47,8 @@ function stage({ title, lines, current }) {
   return li;
 }
 
-/** As many names as there is room for; the rest is counted. Whether there is room for any. */
-function list({ names, asked_first }, smaller) {
+/** Names that find no room get smaller, then fewer and counted. Whether there is room for any. */
+function list({ names, asked_first }) {
   const ul = at("names");
   ul.replaceChildren(
     ...names.map((name, n) => {
@@ -58,7 +58,7 @@ function list({ names, asked_first }, smaller) {
     }),
   );
   ul.classList.remove("many");
-  ul.classList.toggle("many", smaller && overflows(ul));
+  ul.classList.toggle("many", overflows(ul));
   const more = document.createElement("span");
   more.className = "more";
   for (let left = 1; ul.childElementCount > 1 && overflows(ul); left += 1) {
@@ -70,7 +70,7 @@ function list({ names, asked_first }, smaller) {
 }
 
 function overflows(ul) {
-  const tails = 0.12 * parseFloat(getComputedStyle(ul).fontSize); // of letters like g, below a line
+  const tails = 0.1 * parseFloat(getComputedStyle(ul).fontSize); // of letters like g, below a line
   return ul.scrollHeight > ul.clientHeight + tails;
 }
 
@@ -112,7 +112,7 @@ function draw(view) {
     say("heard-taken", view.heard.taken);
   }
   say("caution", view.caution);
-  say("messages", view.machine.messages.join("\n"));
+  say("messages", view.machine.messages.join(" "));
   say("title", view.title);
   say("case", "Case " + view.case);
   tick();
@@ -120,17 +120,21 @@ function draw(view) {
 }
 
 /**
- * A question longer than any of ours falls back to the smaller size; it is never cut. Names beside a
- * question stay large, others (of a refusal above all) are smaller before they are fewer. Where there
- * is room for none, what is asked stands alone: the gate counts them.
+ * What is asked and all that may be said to it is never cut. Where room is short the names give way
+ * first (see list); then the question gets smaller, then the caption moves beside what may be said.
+ * Where even so no name finds room, what is asked stands alone, as large as it can: the gate counts.
  */
 function fit() {
-  const { asked, outstanding } = shown;
   const now = document.querySelector(".now");
-  at("outstanding").hidden = !outstanding.label;
-  at("asked").classList.remove("long");
-  at("asked").classList.toggle("long", at("asked").offsetHeight > now.clientHeight * 0.95);
-  if (!list(outstanding, asked.kind !== "question")) at("outstanding").hidden = true;
+  const largest = (fits) =>
+    ["asked", "asked long", "asked long tight"].some((look) => {
+      at("asked").className = look;
+      return fits() && now.scrollHeight <= now.clientHeight;
+    });
+  at("outstanding").hidden = !shown.outstanding.label;
+  if (largest(() => list(shown.outstanding))) return;
+  at("outstanding").hidden = true;
+  largest(() => true);
 }
 
 function tick() {
