@@ -66,7 +66,7 @@ def walking(request: pytest.FixtureRequest) -> Iterator[subprocess.Popen[bytes] 
         [sys.executable, "-c", WALK],
         cwd=Path(__file__).parent,
         stdout=subprocess.PIPE,
-        start_new_session=True,
+        process_group=0,  # killed whole; in a session of its own its niceness would not count
     ) as walker:
         yield walker
         if walker.poll() is None:
