@@ -28,7 +28,7 @@ class Quiet:
         samples = np.frombuffer(piece, "<i2").astype(np.float64)
         if not len(samples):
             return
-        power, seconds = float(np.mean(samples**2)), len(samples) / RATE_HZ
+        power, seconds = float(samples @ samples) / len(samples), len(samples) / RATE_HZ
         self._loudest = max(self._loudest / 10 ** (FADE_DB_S * seconds / 10), power)
         is_quiet = power < self._loudest / 10 ** (FALL_DB / 10)
         self.lasted_s = self.lasted_s + seconds if is_quiet else 0.0
