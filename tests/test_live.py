@@ -6,6 +6,7 @@ bench_live.py: here everything is waited for, so that a busy machine makes nothi
 
 from __future__ import annotations
 
+import os
 import re
 import signal
 import subprocess
@@ -376,9 +377,31 @@ def _feed(pipe: IO[bytes], samples: Samples) -> None:
 
 @pytest.fixture(scope="module", autouse=True)
 def performing(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+    request: pytest.FixtureRequest,
+    tmp_path_factory: pytest.TempPathFactory,
+    walking: subprocess.Popen[bytes] | None,
 ) -> Iterator[dict[str, Future[Performed]]]:
     """All voices at once, each in a theatre of its own, beside the tests above: it is waiting."""
+    with paused(walking):
+        yield from _performing(request, tmp_path_factory)
+
+
+@contextmanager
+def paused(beside: subprocess.Popen[bytes] | None) -> Iterator[None]:
+    """Sound in real time needs the cores: what walks beside the tests stands still."""
+    if beside is None or beside.poll() is not None:
+        yield
+        return
+    os.killpg(beside.pid, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        os.killpg(beside.pid, signal.SIGCONT)
+
+
+def _performing(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[dict[str, Future[Performed]]]:
     asked = any("performed" in getattr(item, "fixturenames", ()) for item in request.session.items)
     voices = VOICES if asked else ()
     with ThreadPoolExecutor(len(VOICES)) as pool:
