@@ -38,7 +38,7 @@ class Due:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Said:
-    """The machine has spoken; while it spoke it was deaf."""
+    """The machine has spoken; while it spoke it was deaf to all but what breaks in."""
 
     text: str
     audio_from_s: float

@@ -111,7 +111,7 @@ class Service:
 
     @property
     def listening(self) -> bool:
-        """False while the machine speaks: then it is deaf."""
+        """False while the machine speaks: then it is deaf to all but what breaks in (rules.py)."""
         return self._speech is None
 
     @property
