@@ -24,7 +24,7 @@ from voicecheck.acoustic.figures import (
     poisson_bound,
     tradeoff,
 )
-from voicecheck.acoustic.noises import NOISES, mask, mix
+from voicecheck.acoustic.noises import NOISES, active_speech_rms, mask, mix
 from voicecheck.acoustic.peer import jsgf
 from voicecheck.inputs import Heard
 
@@ -118,6 +118,26 @@ def test_the_end_of_speech_is_where_its_power_ends() -> None:
     tone = np.sin(np.arange(RATE_HZ) * 0.3)
     samples = np.concatenate((np.zeros(RATE_HZ), tone, 0.001 * tone))
     assert evaluate.end_of_speech_s(samples) == pytest.approx(2.0, abs=0.02)
+
+
+@pytest.mark.parametrize("peak", [0.9, 0.1, 0.01])
+@pytest.mark.parametrize("pause_s", [0, 1, 5])
+def test_the_level_of_speech_is_that_of_its_active_time(peak: float, pause_s: int) -> None:
+    """ITU-T P.56, method B: what follows 0.2 s after speech is not active, and no power.
+
+    Worked by hand: a second of tone and a pause, four times, are active for 1.2 s of each.
+    """
+    tone = peak * np.sin(np.arange(RATE_HZ) * 0.3)
+    bursts = np.concatenate((tone, np.zeros(RATE_HZ * pause_s)))
+    active = 1.2 if pause_s else 1.0
+    expected_db = 20 * np.log10(peak) - 10 * np.log10(2 * active)
+    measured_db = 20 * np.log10(active_speech_rms(np.tile(bursts, 4)))
+    assert measured_db == pytest.approx(expected_db, abs=0.4)  # its envelope falls for some 0.1 s
+
+
+def test_the_level_of_silence_is_not_told() -> None:
+    with pytest.raises(ValueError, match="no speech"):
+        active_speech_rms(np.zeros(RATE_HZ))
 
 
 @pytest.mark.parametrize("kind", sorted(NOISES))

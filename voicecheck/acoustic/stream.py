@@ -67,7 +67,7 @@ def _scene(kind: str, talk: Iterator[Path], rng: Generator) -> Samples:
         return np.asarray(noise / np.abs(noise).max() * _level(rng))
     said = _said(length, talk) * _level(rng)
     if kind == "speech in noise":
-        return mix(said, _noise(length, talk, rng), rng.uniform(0, 25))
+        return mix(said, _noise(length, talk, rng), rng.uniform(-4, 21))
     return said + FLOOR * rng.standard_normal(length)
 
 
