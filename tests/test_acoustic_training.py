@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from voicecheck.acoustic import mean, text
 from voicecheck.acoustic.forward import forward, load_weights
+from voicecheck.acoustic.likeness import mfcc
 from voicecheck.acoustic.phones import from_espeak, from_misaki
 from voicecheck.acoustic.topology import CEPSTRA, PDF_COUNT, PHONES, output_frames
 
@@ -152,6 +153,26 @@ def test_the_folded_network_in_numpy_is_the_one_that_was_trained_in_torch() -> N
     weights = {name: np.asarray(array, np.float32) for name, array in folded(network).items()}
     # Half precision: eleven bits, so about 0.001 in a log-probability.
     np.testing.assert_allclose(forward(features[0].numpy(), weights), trained, atol=0.02)
+
+
+def test_weights_unfold_to_a_network_that_says_the_same_also_while_it_trains() -> None:
+    """By its own measure of the sound in training, by the measured one when it is folded again."""
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.network import folded
+    from voicecheck.acoustic.unfold import unfolded
+
+    weights = load_weights(WEIGHTS)
+    voice = (a_voice(3.0) * 32_767).astype(np.int16)
+    sounds = torch.from_numpy(np.stack([mfcc(part) for part in np.split(voice, 3)]))
+    network = unfolded(weights, [sounds], torch.device("cpu"))
+    said = np.stack([forward(each.numpy(), weights) for each in sounds])
+    with torch.no_grad():
+        np.testing.assert_allclose(network(sounds).numpy(), said, atol=0.02)
+    again = {name: np.asarray(array, np.float32) for name, array in folded(network).items()}
+    np.testing.assert_allclose(forward(sounds[0].numpy(), again), said[0], atol=0.03)
+    network.parts.train()
+    with torch.no_grad():
+        assert np.abs(network(sounds).numpy() - said).mean() < 0.1
 
 
 def test_a_few_steps_on_noisy_speech_teach() -> None:

@@ -43,12 +43,12 @@ class Network:
         linears, norms = nn.ModuleDict(), nn.ModuleDict()
         for layer in LAYERS:
             last = layer.name == LAYERS[-1].name
-            linears[_key(layer)] = nn.Linear(layer.columns, layer.outputs, bias=last)
+            linears[key(layer)] = nn.Linear(layer.columns, layer.outputs, bias=last)
             if layer.relu:
-                norms[_key(layer)] = nn.BatchNorm1d(layer.outputs)
+                norms[key(layer)] = nn.BatchNorm1d(layer.outputs)
             if layer.residual:
                 # Blocks that begin near the identity let ten of them train at once.
-                nn.init.constant_(norms[_key(layer)].weight, 0.3)
+                nn.init.constant_(norms[key(layer)].weight, 0.3)
         heard = nn.BatchNorm1d(CEPSTRA, affine=False, momentum=0.02)
         parts = {"heard": heard, "linears": linears, "norms": norms}
         self.parts = nn.ModuleDict(parts).to(device)
@@ -76,15 +76,16 @@ class Network:
         start = source.start - layer.offsets[0]
         count = source.count_to(layer.offsets[-1], start)
         spliced = torch.cat([source.at(start + offset, count) for offset in layer.offsets], 2)
-        values = self.parts["linears"][_key(layer)](spliced)
+        values = self.parts["linears"][key(layer)](spliced)
         if layer.relu:
-            values = _by_column(self.parts["norms"][_key(layer)], values)
+            values = _by_column(self.parts["norms"][key(layer)], values)
         if layer.residual:
             values = values + known[layer.residual].at(start, count)
         return _Signal(values.relu() if layer.relu else values, start, SUBSAMPLING)
 
 
-def _key(layer: Layer) -> str:
+def key(layer: Layer) -> str:
+    """The name of a layer's parts: torch allows no dot."""
     return layer.name.replace(".", "_")
 
 
@@ -106,13 +107,13 @@ def folded(network: Network) -> dict[str, NDArray[np.generic]]:
 
 def _affine(network: Network, layer: Layer) -> tuple[Tensor, Tensor]:
     """The layer's matrix and bias with every normalisation beside it folded in."""
-    linear = network.parts["linears"][_key(layer)]
+    linear = network.parts["linears"][key(layer)]
     weight = linear.weight.double().cpu()
     bias = (
         torch.zeros(layer.outputs).double() if linear.bias is None else linear.bias.double().cpu()
     )
     if layer.relu:
-        scale, shift = _scale_and_shift(network.parts["norms"][_key(layer)])
+        scale, shift = _scale_and_shift(network.parts["norms"][key(layer)])
         weight, bias = weight * scale[:, None], bias * scale + shift
     if layer.source == "input":
         parts = _scale_and_shift(network.parts["heard"])
