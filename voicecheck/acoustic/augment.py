@@ -112,10 +112,10 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
     """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
-        (babble * _slow(speech, 0.1, 1.0), 0.4, 0.15),
         (hiss, 0.18, 0.6),
         (other * _slow(speech, 0.3, 4.0), 0.1, 0.2),
         (_suction(speech), 0.2, 0.1),
+        (babble * _slow(speech, 0.1, 1.0), 0.4, 0.15),
         (_beeps(speech), 0.03, 0.1),
         (_hum(speech), 0.03, 0.15),
         (_clanks(speech), 0.06, 0.1),
@@ -129,10 +129,7 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
         level = torch.where(leads[:, None] == place, 1.0, below)
         noise += kind / (kind.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
     noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
-    # Among voices louder than the speech nobody can tell which is meant: that would teach silence.
-    babble_leads = (leads == 0).to(speech.dtype)[:, None]
-    lowest_db = 18.0 - (23.0 - 5.0 * babble_leads) * strength
-    snr_db = lowest_db + (28.0 - lowest_db) * uniform(speech, 0, 1)
+    snr_db = uniform(speech, 18.0 - 23.0 * strength, 28.0)
     some = 1 - chance(speech, 0.12)
     floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
     return speech + noise * speech_rms * decibels(-snr_db) * some + floor

@@ -110,9 +110,7 @@ def augmented(
     speech, kept = _placed(recordings, items, strength, rng)
     sound = augment.shaped(speech, strength)
     rms = _rms(sound, speech.abs() > QUIET)
-    # Talk without speech has no label, for talk is not silence.
-    babble = _babble(recordings, sound) * torch.tensor(kept, device=sound.device)[:, None]
-    sound = augment.noisy(sound, babble, rms, strength)
+    sound = augment.noisy(sound, _babble(recordings, sound), rms, strength)
     sound = augment.levelled(sound)
     like = sound[:, :1]
     shift = round(SHIFT_SAMPLES * rng.uniform(1 - 0.13 * strength, 1 + 0.13 * strength))
