@@ -27,9 +27,10 @@ from voicecheck.grammar import phrases
 from voicecheck.inputs import Entered
 from voicecheck.journal import Journal
 from voicecheck.keys import keys
+from voicecheck.pcm import RATE_HZ
 from voicecheck.procedure_file import parse
 from voicecheck.recogniser import Recogniser
-from voicecheck.recording import BLOCK_BYTES, RATE_HZ, from_file
+from voicecheck.recording import BLOCK_BYTES, from_file
 from voicecheck.scenario import parse_recording
 from voicecheck.service import Service
 from voicecheck.shipped import folder

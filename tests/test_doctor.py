@@ -20,7 +20,6 @@ from voicecheck import doctor
 from voicecheck.cli import main
 from voicecheck.levels import (
     LOWEST_DBFS,
-    RATE_HZ,
     Figures,
     Samples,
     advice,
@@ -30,6 +29,7 @@ from voicecheck.levels import (
     rms_dbfs,
     sum_db,
 )
+from voicecheck.pcm import RATE_HZ
 
 SECOND = np.arange(RATE_HZ)
 

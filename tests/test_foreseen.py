@@ -12,9 +12,9 @@ from voicecheck.announcer import WavFile
 from voicecheck.facts import Opened
 from voicecheck.foreseen import foreseen
 from voicecheck.grammar import phrases
+from voicecheck.pcm import BYTES_A_SECOND
 from voicecheck.recogniser import Recogniser
 from voicecheck.rules import breaks_in
-from voicecheck.service import BYTES_A_SECOND
 from voicecheck.speech import AnnouncerError, Speech
 from voicecheck.steady import Steady
 from voicecheck.wording import spoken

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from voicecheck.quiet import RATE_HZ, Quiet
+from voicecheck.pcm import RATE_HZ
+from voicecheck.quiet import Quiet
 
 PIECE = RATE_HZ // 50
 

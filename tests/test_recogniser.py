@@ -14,7 +14,7 @@ from stories import shipped
 
 import voicecheck
 from voicecheck import recogniser
-from voicecheck.acoustic.graph import UNKNOWN, Costs, _Builder, compile_graph
+from voicecheck.acoustic.graph import UNKNOWN, Builder, Costs, compile_graph
 from voicecheck.acoustic.lexicon import UnknownWordError, variants
 from voicecheck.recogniser import ModelError, Recogniser
 
@@ -212,22 +212,22 @@ def dynamic(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder: Path = tmp_path_factory.mktemp("dynamic")
     words = sorted({word for phrase in PHRASES for word in phrase.split()})
     numbers = {word: number for number, word in enumerate(("<eps>", UNKNOWN, *words))}
-    loop, any_word = _Builder(numbers, variants, Costs()), _Builder(numbers, variants, Costs())
-    root, inside, last = loop._node(), loop._state(), loop._node()
-    loop._rest(root)
+    loop, any_word = Builder(numbers, variants, Costs()), Builder(numbers, variants, Costs())
+    root, inside, last = loop.node(), loop.state(), loop.node()
+    loop.rest(root)
     for state, _ in root.sources:
-        list(loop._any_phone(state, "begin", inside, numbers[UNKNOWN]))
-    list(loop._any_phone(inside, "internal", inside))
-    last.sources = list(loop._any_phone(inside, "end", None))
-    loop._rest(last)
-    for after in (last, *[loop._word(root, word) for word in words]):
+        list(loop.any_phone(state, "begin", inside, numbers[UNKNOWN]))
+    list(loop.any_phone(inside, "internal", inside))
+    last.sources = list(loop.any_phone(inside, "end", None))
+    loop.rest(last)
+    for after in (last, *[loop.word(root, word) for word in words]):
         for state, _ in after.sources:
-            loop._arc(state, root.entry)
-    loop._end(root)
-    only = any_word._node()
+            loop.arc(state, root.entry)
+    loop.end(root)
+    only = any_word.node()
     for number in list(numbers.values())[1:]:
-        any_word._arc(only.entry, only.entry, number, number)
-    any_word._end(only)
+        any_word.arc(only.entry, only.entry, number, number)
+    any_word.end(only)
     for part in ("am", "conf"):
         shutil.copytree(MODEL / part, folder / part)
     conf = folder / "conf" / "model.conf"  # such graphs may end after any word: wait as others do

@@ -12,8 +12,9 @@ from voicecheck.case import Case
 from voicecheck.chain import line_hash
 from voicecheck.facts import At, Opened, Record, decode_record
 from voicecheck.inputs import Entered, Heard, Trouble
+from voicecheck.pcm import BYTES_A_SECOND
 from voicecheck.replay import replay
-from voicecheck.service import BYTES_A_SECOND, Service
+from voicecheck.service import Service
 from voicecheck.shipped import folder
 
 BLOCK = bytes(BYTES_A_SECOND // 10)

@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from voicecheck.speech import RATE_HZ, AnnouncerError, Speech
+from voicecheck.pcm import RATE_HZ
+from voicecheck.speech import AnnouncerError, Speech
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

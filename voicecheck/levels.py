@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-RATE_HZ = 16_000
+from voicecheck.pcm import RATE_HZ
+
 FULL_SCALE = 32_768
 LOWEST_DBFS = -96.0
 """Of digital silence: nothing is lower in 16 bits."""

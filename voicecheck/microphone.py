@@ -16,7 +16,8 @@ import time
 from typing import IO, TYPE_CHECKING, Protocol
 
 from voicecheck.inputs import Trouble
-from voicecheck.recording import RATE_HZ, AudioError
+from voicecheck.pcm import RATE_HZ
+from voicecheck.recording import AudioError
 from voicecheck.watchdog import STALLED, START_GRACE_S, Watchdog
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-RATE_HZ = 16_000
+from voicecheck.pcm import RATE_HZ
+
 FALL_DB = 20.0
 """Quiet is so far below the loudest: weaker than the end of most words, above most rooms."""
 FADE_DB_S = 6.0

@@ -19,18 +19,17 @@ from voicecheck.acoustic.graph import UNKNOWN, compile_graph
 from voicecheck.acoustic.lexicon import check, variants
 from voicecheck.acoustic.likeness import CONTEXT_S, Evidence, Likeness, confidence
 from voicecheck.inputs import Heard
+from voicecheck.pcm import BYTES_A_SECOND, RATE_HZ
 from voicecheck.quiet import Quiet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from types import TracebackType
 
-SAMPLE_RATE_HZ = 16_000
-
 _OURS = Path(__file__).parent / "model"
-_PIECE_BYTES = 2 * SAMPLE_RATE_HZ * 2 // 100  # 20 ms: Vosk looks for an end once a call
-_LONGEST_BYTES = 2 * SAMPLE_RATE_HZ * 12  # no noise holds an utterance open for longer
-_KEPT_BYTES = _LONGEST_BYTES + 2 * int(SAMPLE_RATE_HZ * CONTEXT_S)
+_PIECE_BYTES = BYTES_A_SECOND * 2 // 100  # 20 ms: Vosk looks for an end once a call
+_LONGEST_BYTES = BYTES_A_SECOND * 12  # no noise holds an utterance open for longer
+_KEPT_BYTES = _LONGEST_BYTES + 2 * int(RATE_HZ * CONTEXT_S)
 _ALTERNATIVES = 12
 _QUIET_S = 0.2  # after a whole phrase; the closure of a stop within a word is shorter
 _LONG_QUIET_S = 1.0  # by then the recogniser has found the end itself, or there was no phrase
@@ -162,11 +161,11 @@ class Recogniser:
         from vosk import KaldiRecognizer  # noqa: PLC0415 (loaded with the model, not before)
 
         if self._ours:
-            recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ)
+            recogniser = KaldiRecognizer(self._model, RATE_HZ)
             recogniser.SetMaxAlternatives(_ALTERNATIVES)
         else:
             grammar = json.dumps([*sorted(self._phrases), UNKNOWN])
-            recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ, grammar)
+            recogniser = KaldiRecognizer(self._model, RATE_HZ, grammar)
         recogniser.SetWords(True)
         return recogniser
 
@@ -179,7 +178,7 @@ class Recogniser:
         if not text:
             return []
         spoken = best["result"]
-        began_s = self._began_bytes / 2 / SAMPLE_RATE_HZ
+        began_s = self._began_bytes / BYTES_A_SECOND
         from_s, to_s = began_s + spoken[0]["start"], began_s + spoken[-1]["end"]
         sure = self._certainty(result, text, from_s, to_s) if self._likeness else _lowest(spoken)
         return [
@@ -202,7 +201,7 @@ class Recogniser:
             return share
         sound = np.frombuffer(bytes(self._sound), "<i2")  # a copy: a view would forbid its growth
         start = self._passed_bytes // 2 - len(sound)
-        begin, end = (round(at * SAMPLE_RATE_HZ) - start for at in (from_s, to_s))
+        begin, end = (round(at * RATE_HZ) - start for at in (from_s, to_s))
         return self._sure(Evidence(share, self._likeness.fit(text, sound, begin, end)))
 
     def _share(self, alternatives: Sequence[Mapping[str, Any]]) -> float:

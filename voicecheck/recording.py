@@ -15,13 +15,14 @@ import numpy as np
 import soundfile
 import soxr
 
+from voicecheck.pcm import RATE_HZ
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from numpy.typing import NDArray
 
-RATE_HZ = 16_000
 BLOCK_S = 0.1
 BLOCK_SAMPLES = round(RATE_HZ * BLOCK_S)
 BLOCK_BYTES = 2 * BLOCK_SAMPLES

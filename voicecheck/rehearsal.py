@@ -14,6 +14,7 @@ from voicecheck import clock
 from voicecheck.case import Case
 from voicecheck.facts import Record
 from voicecheck.inputs import Heard
+from voicecheck.pcm import BYTES_A_SECOND, RATE_HZ
 from voicecheck.recording import from_file
 from voicecheck.scenario import (
     Recording,
@@ -22,10 +23,9 @@ from voicecheck.scenario import (
     parse_recording,
     parse_scenario,
 )
-from voicecheck.service import BYTES_A_SECOND, Service
+from voicecheck.service import Service
 from voicecheck.stage import Setting, live
 
-RATE_HZ = 16_000
 _BLOCK = RATE_HZ // 10
 _LEAST_QUIET_S = 1.0
 """A person leaves at least this much before going on."""

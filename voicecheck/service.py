@@ -16,13 +16,11 @@ from voicecheck.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.decide import decide
 from voicecheck.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
+from voicecheck.pcm import BYTES_A_SECOND
 from voicecheck.replay import replay
 from voicecheck.rules import breaks_in
 from voicecheck.standing import Mode
 from voicecheck.wording import spoken
-
-BYTES_A_SECOND = 2 * 16_000
-"""16 kHz mono, 16-bit little-endian."""
 
 ECHO_S = 0.25
 """Still deaf after the last word: the room has not fallen silent (measured: a gate with this tail

@@ -19,12 +19,13 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from voicecheck.pcm import RATE_HZ
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 Samples = NDArray[np.int16]
 
-RATE_HZ = 16_000
 _WAV = "said.wav"
 
 

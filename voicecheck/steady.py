@@ -10,7 +10,7 @@ from typing import Protocol
 
 from voicecheck.announcer import AnnouncerError
 from voicecheck.inputs import Heard, Trouble
-from voicecheck.recording import RATE_HZ
+from voicecheck.pcm import RATE_HZ
 
 RETRY_S = 0.5
 """Between two attempts to make a voice that is gone."""

@@ -24,7 +24,8 @@ import soundfile
 from voicecheck import grammar, shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.noises import NOISES, mask, mix
-from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
+from voicecheck.pcm import RATE_HZ
+from voicecheck.recogniser import Recogniser
 from voicecheck.rules import least_confidence
 from voicecheck.soundcheck import critical_phrases
 
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from voicecheck.acoustic.noises import Samples
     from voicecheck.inputs import Heard
 
-BLOCK_SAMPLES = SAMPLE_RATE_HZ // 10
+BLOCK_SAMPLES = RATE_HZ // 10
 QUIET_S = 1.0  # after each recording, so that an utterance can end by itself
 FLOOR = 10 ** (-75 / 20)  # no microphone gives digital silence
 
@@ -115,14 +116,14 @@ def critical(path: Path) -> frozenset[str]:
 def samples(path: Path) -> Samples:
     """Read a 16 kHz recording and end it with quiet."""
     read_samples, rate_hz = soundfile.read(path)
-    if rate_hz != SAMPLE_RATE_HZ:
-        raise ValueError(f"{path} has {rate_hz} samples a second: convert it to {SAMPLE_RATE_HZ}.")
-    return np.concatenate((read_samples, np.zeros(int(QUIET_S * SAMPLE_RATE_HZ))))
+    if rate_hz != RATE_HZ:
+        raise ValueError(f"{path} has {rate_hz} samples a second: convert it to {RATE_HZ}.")
+    return np.concatenate((read_samples, np.zeros(int(QUIET_S * RATE_HZ))))
 
 
 def end_of_speech_s(clean: Samples) -> float:
     """Return where the last 10 ms lies that is within 30 dB of the loudest."""
-    frame = SAMPLE_RATE_HZ // 100
+    frame = RATE_HZ // 100
     power = (clean[: len(clean) // frame * frame].reshape(-1, frame) ** 2).mean(axis=1)
     return float(np.flatnonzero(power > power.max() / 1000)[-1] + 1) / 100
 
@@ -151,7 +152,7 @@ def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setti
         compute_s += time.process_time() - computed
         heard += utterances
         if latency_s is None and any(map(setting.accepts, utterances)):
-            latency_s = (at + len(block)) / SAMPLE_RATE_HZ - end_of_speech_s(clean) + took_s
+            latency_s = (at + len(block)) / RATE_HZ - end_of_speech_s(clean) + took_s
     computed = time.process_time()
     heard += ears.finish()
     compute_s += time.process_time() - computed
@@ -164,7 +165,7 @@ def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setti
         accepted=accepted,
         verdict=judge(clip.text, accepted, anything=bool(heard)),
         latency_s=latency_s,
-        audio_s=len(pcm) / SAMPLE_RATE_HZ,
+        audio_s=len(pcm) / RATE_HZ,
         compute_s=compute_s,
     )
 

@@ -71,26 +71,26 @@ def compile_graph(
     The same phrases, in any order, give the same bytes.
     """
     words = {word for phrase in phrases for word in phrase.split()}
-    builder = _Builder(_numbered(words), spoken, costs or Costs())
+    builder = Builder(numbered(words), spoken, costs or Costs())
     builder.build(sorted(phrase.split() for phrase in phrases))
     builder.write(folder)
 
 
-def _numbered(words: Collection[str]) -> dict[str, int]:
+def numbered(words: Collection[str]) -> dict[str, int]:
     """The label of each word, as words.txt lists them."""
     return {word: n for n, word in enumerate(("<eps>", UNKNOWN, *sorted({*words} - {UNKNOWN})))}
 
 
-class _Node:
+class Node:
     """A place between two words: where the next word may come from."""
 
     def __init__(self, entry: int) -> None:
         self.entry = entry  # without a silence having passed
         self.sources: list[_Source] = [(entry, "")]
-        self.next: dict[str, _Node] = {}
+        self.next: dict[str, Node] = {}
 
 
-class _Builder:
+class Builder:
     """Kaldi's reordered form: an arc with the forward transition, then the self-loop."""
 
     def __init__(
@@ -101,26 +101,28 @@ class _Builder:
         self.finals: dict[int, float] = {}
 
     def build(self, phrases: Iterable[Sequence[str]]) -> None:
-        root = self._node()
-        self._rest(root)
+        """The whole graph: phrases, something else, or nothing."""
+        root = self.node()
+        self.rest(root)
         nodes = [root]
         for phrase in phrases:
             node = root
             for word in phrase:
                 if word not in node.next:
                     lone = self.costs.lone if len(phrase) == 1 else 0.0
-                    node.next[word] = self._word(node, word, lone)
+                    node.next[word] = self.word(node, word, lone)
                     nodes.append(node.next[word])
                 node = node.next[word]
-            self._end(node)
-        self._end(root)
+            self.end(node)
+        self.end(root)
         self._something_else(nodes)
         self._broken_off(nodes[1:])
 
     # The tree of words
 
-    def _word(self, before: _Node, word: str, extra: float = 0.0) -> _Node:
-        after = self._node()
+    def word(self, before: Node, word: str, extra: float = 0.0) -> Node:
+        """Say a word; the place behind it."""
+        after = self.node()
         for rank, phones in enumerate(self.spoken(word)):
             sources, label = before.sources, self.numbers[word]
             cost = extra + (self.costs.variant if rank else 0.0)
@@ -128,7 +130,7 @@ class _Builder:
                 sources = self._phone(sources, phone, position, label, cost)
                 label, cost = 0, 0.0
             after.sources += sources
-        self._rest(after)
+        self.rest(after)
         return after
 
     def _phone(
@@ -138,71 +140,73 @@ class _Builder:
 
         Silence can do all that blank can, and is what Vosk counts to know that speech has ended.
         """
-        via, spoken = hmm.transitions(phone, position), self._state()
+        via, spoken = hmm.transitions(phone, position), self.state()
         free = [state for state, barred in sources if barred != phone]
-        self._arc(spoken, spoken, via.spoken_to_self)
+        self.arc(spoken, spoken, via.spoken_to_self)
         for state in free:
-            self._arc(state, spoken, via.spoken_to_end, label, cost)
+            self.arc(state, spoken, via.spoken_to_end, label, cost)
         if position in ("end", "singleton"):
             return [(spoken, phone)]
-        leaving, blank = self._state(), self._state()
+        leaving, blank = self.state(), self.state()
         for state in free:
-            self._arc(state, leaving, via.spoken_to_blank, label, cost)
-        self._arc(leaving, leaving, via.spoken_to_self)
+            self.arc(state, leaving, via.spoken_to_blank, label, cost)
+        self.arc(leaving, leaving, via.spoken_to_self)
         unsaid = self.costs.blank + self.costs.blank_within
-        self._arc(leaving, blank, via.blank_to_end, cost=unsaid)
-        self._arc(blank, blank, via.blank_to_self, cost=unsaid)
+        self.arc(leaving, blank, via.blank_to_end, cost=unsaid)
+        self.arc(blank, blank, via.blank_to_self, cost=unsaid)
         return [(spoken, phone), (blank, "")]
 
-    def _rest(self, node: _Node) -> None:
-        rest = self._state()
+    def rest(self, node: Node) -> None:
+        """Let a silence pass here."""
+        rest = self.state()
         for state, _ in node.sources:
-            self._arc(state, rest, hmm.SILENCE_TO_END, cost=self.costs.blank)
-        self._arc(rest, rest, hmm.SILENCE_TO_SELF, cost=self.costs.blank)
+            self.arc(state, rest, hmm.SILENCE_TO_END, cost=self.costs.blank)
+        self.arc(rest, rest, hmm.SILENCE_TO_SELF, cost=self.costs.blank)
         node.sources.append((rest, ""))
 
     # Something else
 
-    def _something_else(self, nodes: Sequence[_Node]) -> None:
+    def _something_else(self, nodes: Sequence[Node]) -> None:
         whole = [node for node in nodes[1:] if node.entry in self.finals]
         begun = [node for node in nodes if node not in whole]
         after = self._any_phones(begun, self.costs.unknown)
         for node in begun:
-            self._arc(after.entry, node.entry)
+            self.arc(after.entry, node.entry)
         # What goes on after a whole phrase leads back to none: in loud talk the words of phrases
         # would be heard there, which are charged nothing where blank is charged for each frame.
         self._any_phones(whole, self.costs.gone_on)
 
-    def _any_phones(self, nodes: Sequence[_Node], cost: float) -> _Node:
+    def _any_phones(self, nodes: Sequence[Node], cost: float) -> Node:
         """Something else after any of the nodes, and perhaps the end; the node behind it."""
-        begin, inside, after = self._state(), self._state(), self._node()
+        begin, inside, after = self.state(), self.state(), self.node()
         for node in nodes:
             for state, _ in node.sources:
-                self._arc(state, begin, cost=cost)
-        self._any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
-        self._any_phone(inside, "internal", inside)
-        after.sources = list(self._any_phone(inside, "end", None))
-        self._rest(after)
-        self._end(after, self.costs.unknown_end)
+                self.arc(state, begin, cost=cost)
+        self.any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
+        self.any_phone(inside, "internal", inside)
+        after.sources = list(self.any_phone(inside, "end", None))
+        self.rest(after)
+        self.end(after, self.costs.unknown_end)
         for state, _ in after.sources:
-            self._arc(state, after.entry)
+            self.arc(state, after.entry)
         return after
 
-    def _broken_off(self, nodes: Sequence[_Node]) -> None:
+    def _broken_off(self, nodes: Sequence[Node]) -> None:
         """Let a phrase end before its last word; Vosk wants a phone for every word, so with one."""
-        begin, after = self._state(), self._node()
+        begin, after = self.state(), self.node()
         for node in nodes:
             if node.entry not in self.finals:
                 for state, _ in node.sources:
-                    self._arc(state, begin, cost=self.costs.broken_off)
+                    self.arc(state, begin, cost=self.costs.broken_off)
         unknown = self.numbers[UNKNOWN]
-        after.sources = list(self._any_phone(begin, "singleton", None, unknown, 0.0))
-        self._rest(after)
-        self._end(after)
+        after.sources = list(self.any_phone(begin, "singleton", None, unknown, 0.0))
+        self.rest(after)
+        self.end(after)
 
-    def _any_phone(
+    def any_phone(
         self, start: int, position: str, to: int | None, label: int = 0, cost: float | None = None
     ) -> Iterator[_Source]:
+        """Say any phone, and go on to a state if one is given; what it leads to."""
         each = self.costs.unknown_phone if cost is None else cost
         ends = [
             end
@@ -211,27 +215,30 @@ class _Builder:
         ]
         if to is not None:
             for state, _ in ends:
-                self._arc(state, to)
+                self.arc(state, to)
         return iter(ends)
 
     # States and arcs
 
-    def _node(self) -> _Node:
-        return _Node(self._state())
+    def node(self) -> Node:
+        """A new place."""
+        return Node(self.state())
 
-    def _state(self) -> int:
+    def state(self) -> int:
+        """A new state."""
         self.arcs.append([])
         return len(self.arcs) - 1
 
-    def _end(self, node: _Node, cost: float = 0.0) -> None:
+    def end(self, node: Node, cost: float = 0.0) -> None:
+        """Let the utterance end here."""
         self.finals.update((state, cost) for state, _ in node.sources)
 
-    def _arc(
-        self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0
-    ) -> None:
+    def arc(self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0) -> None:
+        """Go from a state to another by a transition (hmm.py; 0 takes no sound), saying a word."""
         self.arcs[state].append((transition, word, cost, to))
 
     def write(self, folder: Path) -> None:
+        """Write what `compile_graph` promises."""
         (folder / "graph" / "phones").mkdir(parents=True, exist_ok=True)
         (folder / "graph" / "HCLG.fst").write_bytes(self.fst())
         listed = "".join(f"{word} {number}\n" for word, number in self.numbers.items())

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from voicecheck.acoustic.evaluate import BLOCK_SAMPLES, disturbed, samples
-from voicecheck.acoustic.graph import Costs, _Builder, _Node, _numbered
+from voicecheck.acoustic.graph import Builder, Costs, Node, numbered
 from voicecheck.acoustic.lexicon import variants
 from voicecheck.acoustic.peer import PocketSphinx
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
@@ -136,10 +136,10 @@ class Ours:
         import vosk  # noqa: PLC0415 (it loads much else)
 
         vosk.SetLogLevel(-3)
-        builder = _Builder(_numbered(words_of(grammar)), variants, Costs())
-        start = builder._node()
-        builder._rest(start)
-        builder._end(_built(builder, grammar, start))
+        builder = Builder(numbered(words_of(grammar)), variants, Costs())
+        start = builder.node()
+        builder.rest(start)
+        builder.end(_built(builder, grammar, start))
         with TemporaryDirectory(prefix="voicecheck-") as name:
             folder = Path(name)
             builder.write(folder)
@@ -163,16 +163,16 @@ class Ours:
         return str(json.loads(recogniser.FinalResult())["alternatives"][0]["text"])
 
 
-def _built(builder: _Builder, part: Word | Ways, before: _Node) -> _Node:
+def _built(builder: Builder, part: Word | Ways, before: Node) -> Node:
     if isinstance(part, Word):
-        return builder._word(before, part.text)
+        return builder.word(before, part.text)
     ends = []
     for way in part.of:
         node = before
         for each in way:
             node = _built(builder, each, node)
         ends.append(node)
-    joined = builder._node()
+    joined = builder.node()
     joined.sources = [source for end in ends for source in end.sources]
     return joined
 

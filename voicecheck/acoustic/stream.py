@@ -34,7 +34,8 @@ from voicecheck.acoustic.evaluate import (
 )
 from voicecheck.acoustic.figures import poisson_bound
 from voicecheck.acoustic.noises import NOISES, mix
-from voicecheck.recogniser import SAMPLE_RATE_HZ, Recogniser
+from voicecheck.pcm import RATE_HZ
+from voicecheck.recogniser import Recogniser
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -57,7 +58,7 @@ def scenes(speech: Sequence[Path], rng: Generator) -> Iterator[tuple[str, Sample
 
 
 def _scene(kind: str, talk: Iterator[Path], rng: Generator) -> Samples:
-    length = SCENE_S * SAMPLE_RATE_HZ
+    length = SCENE_S * RATE_HZ
     if kind == "near silence":
         return FLOOR * rng.standard_normal(length)
     if kind == "music":
@@ -97,14 +98,14 @@ def _level(rng: Generator) -> float:
 
 def music(length: int, rng: Generator) -> Samples:
     """Chords over a bass at a steady beat, with a drum: tones with harmonics, like instruments."""
-    beat = int(SAMPLE_RATE_HZ * rng.uniform(0.3, 0.8))
-    at = np.arange(2 * beat) / SAMPLE_RATE_HZ
+    beat = int(RATE_HZ * rng.uniform(0.3, 0.8))
+    at = np.arange(2 * beat) / RATE_HZ
     sound = np.zeros(length + 2 * beat)
     root_hz = rng.uniform(80, 180)
     for start in range(0, length, beat):
         for step in rng.choice((0, 3, 4, 5, 7, 9, 12, 16, 19), size=3, replace=False):
             hz = root_hz * 2 ** (step / 12) * (1 + 0.004 * np.sin(2 * np.pi * 5.5 * at))
-            phase = 2 * np.pi * np.cumsum(hz) / SAMPLE_RATE_HZ
+            phase = 2 * np.pi * np.cumsum(hz) / RATE_HZ
             tone = sum(np.sin(n * phase) / n**1.3 for n in range(1, 9))
             sound[start : start + 2 * beat] += np.asarray(tone) * np.exp(-at * rng.uniform(1, 5))
         drum = rng.standard_normal(2 * beat) * np.exp(-at * 40)
@@ -129,7 +130,7 @@ def streamed(ears: Ears, speech: Sequence[Path], hours: float, seed: int) -> Ite
         blocks = (pcm[at : at + BLOCK_SAMPLES] for at in range(0, len(pcm), BLOCK_SAMPLES))
         began = time.process_time()
         heard = [each for block in blocks for each in ears.hear(block.tobytes())]
-        yield Scene(kind, len(pcm) / SAMPLE_RATE_HZ, heard, time.process_time() - began)
+        yield Scene(kind, len(pcm) / RATE_HZ, heard, time.process_time() - began)
 
 
 class Count:
