@@ -3,7 +3,7 @@
 A manifest is a CSV file with the columns path (beside it), text, voice and, if it likes, condition;
 trials.py makes such. A text that is a phrase of the grammar must be heard; with any other text
 nothing may be accepted. Every recording is played in every noise: "none", "mask", such as
-"suction:10" (dB below the speech), or such as "mask+suction:10".
+"suction:10" (dB below the active speech level), or such as "mask+suction:10".
 """
 
 from __future__ import annotations
