@@ -123,7 +123,7 @@ def test_the_end_of_speech_is_where_its_power_ends() -> None:
 @pytest.mark.parametrize("peak", [0.9, 0.1, 0.01])
 @pytest.mark.parametrize("pause_s", [0, 1, 5])
 def test_the_level_of_speech_is_that_of_its_active_time(peak: float, pause_s: int) -> None:
-    """ITU-T P.56, method B: what follows 0.2 s after speech is not active, and no power.
+    """ITU-T P.56, method B (from memory): active is speech and 0.2 s after, whatever the pauses.
 
     Worked by hand: a second of tone and a pause, four times, are active for 1.2 s of each.
     """

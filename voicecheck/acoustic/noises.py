@@ -75,9 +75,10 @@ def mix(samples: Samples, noise: Samples, snr_db: float) -> Samples:
 def active_speech_rms(samples: Samples) -> float:
     """Root mean square while somebody speaks, of 16 kHz speech in ±1.
 
-    Source: ITU-T P.56, method B, without a band filter. The envelope, smoothed twice with 30 ms,
-    counts as speech above a threshold and for 0.2 s after; the threshold is that which lies 15.9 dB
-    below the level that comes of it, found between powers of two. Raises ValueError for silence.
+    Source: ITU-T P.56, method B (its numbers from memory), without a band filter. The envelope,
+    smoothed twice with 30 ms, counts as speech above a threshold and for 0.2 s after; the threshold
+    is that which lies 15.9 dB below the level that comes of it, found between powers of two. Raises
+    ValueError for silence.
     """
     smooth = np.exp(-1 / (_ENVELOPE_S * SAMPLE_RATE_HZ))
     after = np.arange(round(20 * _ENVELOPE_S * SAMPLE_RATE_HZ))
