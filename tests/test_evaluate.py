@@ -271,6 +271,33 @@ def test_a_manifest_is_measured_from_end_to_end(
     assert written == [(noise, text) for noise in ("none", "suction:30") for text in phrases]
 
 
+@pytest.mark.parametrize(
+    ("content", "reason"),
+    [(None, "No such file"), (b"no sound", "cannot be read as sound"), (b"", "is silent")],
+)
+def test_a_recording_that_cannot_be_used_is_named(
+    content: bytes | None,
+    reason: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    said = tmp_path / "said.flac"
+    if content:
+        said.write_bytes(content)
+    else:
+        soundfile.write(said, np.zeros(RATE_HZ), RATE_HZ)
+    trials = tmp_path / "trials.csv"
+    if content is not None:
+        trials.write_text("path,text,voice\nsaid.flac,confirm,none\n", encoding="utf-8")
+    monkeypatch.setattr("sys.argv", ["evaluate", str(trials)])
+    with pytest.raises(SystemExit, match="2"):
+        evaluate.main()
+    told = capsys.readouterr().err
+    assert reason in told
+    assert str(trials if content is None else said) in told
+
+
 def test_the_peers_grammar_holds_every_phrase() -> None:
     """The JSpeech Grammar Format's self-identifying header, its name and one public rule."""
     lines = jsgf(KNOWN).splitlines()

@@ -20,6 +20,7 @@ import numpy as np
 import soundfile
 
 from voicecheck.acoustic import text
+from voicecheck.acoustic.evaluate import phrases as known_phrases
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
 from voicecheck.acoustic.voices import Espeak, Hibari, Kokoro, Spoken, Voice
 
@@ -141,11 +142,11 @@ def main() -> None:
     parser.add_argument("--part", default="0", help="names one of several processes")
     parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")
     parser.add_argument("--styles", type=Path, help="folder of Kokoro's *.bin styles")
-    parser.add_argument("--phrases", type=Path, help="a procedure's phrases, one a line")
+    parser.add_argument("--phrases", type=Path, help="a procedure file, or its phrases, one a line")
     parser.add_argument("--gpu", action="store_true", help="Kokoro on a GPU, through torch")
     parser.add_argument("--dev", action="store_true", help="the reserved Kokoro identities")
     options = parser.parse_args()
-    phrases = options.phrases.read_text("utf-8").splitlines() if options.phrases else []
+    phrases = list(known_phrases(options.phrases)) if options.phrases else []
     kinds, shares = sources(options.wordnet, phrases)
     voices: dict[str, Callable[[], Voice]] = {
         "kokoro": lambda: Kokoro(options.styles, dev=options.dev, gpu=options.gpu),

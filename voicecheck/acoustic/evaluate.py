@@ -42,6 +42,10 @@ QUIET_S = 1.0  # after each recording, so that an utterance can end by itself
 FLOOR = 10 ** (-75 / 20)  # no microphone gives digital silence
 
 
+class RecordingError(ValueError):
+    """A recording that cannot be used; its text is the sentence to show."""
+
+
 class Ears(Protocol):
     """What is measured: Vosk with our model, or the peer."""
 
@@ -114,10 +118,18 @@ def critical(path: Path) -> frozenset[str]:
 
 
 def samples(path: Path) -> Samples:
-    """Read a 16 kHz recording and end it with quiet."""
-    read_samples, rate_hz = soundfile.read(path)
+    """Read a 16 kHz recording and end it with quiet.
+
+    Raises RecordingError where there is none, or nothing on it.
+    """
+    try:
+        read_samples, rate_hz = soundfile.read(path)
+    except soundfile.LibsndfileError as error:
+        raise RecordingError(f"{path} cannot be read as sound ({error}): make it again.") from error
     if rate_hz != RATE_HZ:
-        raise ValueError(f"{path} has {rate_hz} samples a second: convert it to {RATE_HZ}.")
+        raise RecordingError(f"{path} has {rate_hz} samples a second: convert it to {RATE_HZ}.")
+    if not read_samples.any():
+        raise RecordingError(f"{path} is silent: make it again, or leave it out of the manifest.")
     return np.concatenate((read_samples, np.zeros(int(QUIET_S * RATE_HZ))))
 
 
@@ -197,6 +209,13 @@ def main() -> None:
     parser.add_argument("--peer", action="store_true", help="pocketsphinx beside it")
     parser.add_argument("--rows", type=Path, help="write what became of each recording, as CSV")
     options = parser.parse_args()
+    try:
+        _measure(options)
+    except (OSError, RecordingError) as error:
+        parser.error(str(error))
+
+
+def _measure(options: argparse.Namespace) -> None:
     known, grave = phrases(options.grammar), critical(options.grammar)
     listed = (clip for manifest in options.manifests for clip in read(manifest))
     clips = list(one_in(options.one_in, listed))
