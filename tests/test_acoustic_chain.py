@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import json
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -23,7 +22,6 @@ from speech import RATE_HZ, say
 from voicecheck import recogniser
 from voicecheck.acoustic.corpus import make
 from voicecheck.acoustic.evaluate import Setting, read, run
-from voicecheck.acoustic.export import export
 from voicecheck.acoustic.forward import forward, load_weights
 from voicecheck.acoustic.lexicon import variants
 from voicecheck.acoustic.topology import CEPSTRA, PDF_COUNT
@@ -100,9 +98,7 @@ def test_two_processes_train_one_network_on_a_share_each(trained: tuple[Path, st
 def test_the_weights_become_a_model_that_is_evaluated(
     trained: tuple[Path, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    export(trained[0], tmp_path / "model")
-    shutil.copy(trained[0], tmp_path / "model" / "weights.npz")
-    monkeypatch.setattr(recogniser, "_OURS", tmp_path / "model")
+    monkeypatch.setattr(recogniser, "_WEIGHTS", trained[0])
     soundfile.write(tmp_path / "said.flac", say(PHRASES[0]), RATE_HZ)
     with (tmp_path / "trials.csv").open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-import shutil
+import resource
 from pathlib import Path
+from tempfile import gettempdir
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +15,8 @@ from stories import shipped
 
 import voicecheck
 from voicecheck import recogniser
+from voicecheck.acoustic.export import export
+from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import UNKNOWN, Builder, Costs, compile_graph
 from voicecheck.acoustic.lexicon import UnknownWordError, variants
 from voicecheck.recogniser import ModelError, Recogniser
@@ -177,28 +180,29 @@ def test_a_missing_model_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_broken_model_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    whole = (MODEL / "am" / "final.mdl").read_bytes()
-    broken = tmp_path / "model"
-    shutil.copytree(MODEL / "conf", broken / "conf")
-    (broken / "am").mkdir()
-    monkeypatch.setattr(recogniser, "_OURS", broken)
-    for content in (b"", b"not a model", whole[:100], whole[: len(whole) // 2]):
-        (broken / "am" / "final.mdl").write_bytes(content)
-        with pytest.raises(ModelError, match="missing or broken"):
-            Recogniser(PHRASES)
-    (broken / "am" / "final.mdl").write_bytes(whole)
-    weights = (MODEL / "weights.npz").read_bytes()
+    broken = tmp_path / "weights.npz"
+    monkeypatch.setattr(recogniser, "_WEIGHTS", broken)
+    whole = (MODEL / "weights.npz").read_bytes()
     with pytest.raises(ModelError, match="missing or broken"):
         Recogniser(PHRASES)
-    for content in (b"", b"no weights", weights[:100], weights[: len(weights) // 2]):
-        (broken / "weights.npz").write_bytes(content)
+    for content in (b"", b"no weights", whole[:100], whole[: len(whole) // 2]):
+        broken.write_bytes(content)
         with pytest.raises(ModelError, match="missing or broken"):
             Recogniser(PHRASES)
+
+
+def test_a_place_without_room_for_the_model_is_named() -> None:
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))  # no file may grow past 1 MB
+    try:
+        with pytest.raises(ModelError, match=f"8 MB in {gettempdir()}.*File too large.*TMPDIR"):
+            Recogniser(PHRASES)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
 def test_a_model_with_a_fixed_graph_is_refused(tmp_path: Path) -> None:
-    for part in ("am", "conf"):
-        shutil.copytree(MODEL / part, tmp_path / part)
+    export(load_weights(MODEL / "weights.npz"), tmp_path)
     compile_graph(PHRASES, variants, tmp_path)
     with pytest.raises(ModelError, match="fixed graph"):
         Recogniser(PHRASES, model=tmp_path)
@@ -228,8 +232,7 @@ def dynamic(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for number in list(numbers.values())[1:]:
         any_word.arc(only.entry, only.entry, number, number)
     any_word.end(only)
-    for part in ("am", "conf"):
-        shutil.copytree(MODEL / part, folder / part)
+    export(load_weights(MODEL / "weights.npz"), folder)
     conf = folder / "conf" / "model.conf"  # such graphs may end after any word: wait as others do
     rule = "--endpoint.rule2.min-trailing-silence"
     conf.write_text(re.sub(f"{rule}=.*", f"{rule}=0.5", conf.read_text()))

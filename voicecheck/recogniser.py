@@ -9,11 +9,12 @@ import hashlib
 import json
 import math
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, gettempdir
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from voicecheck.acoustic.export import export
 from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import UNKNOWN, compile_graph
 from voicecheck.acoustic.lexicon import check, variants
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
     from types import TracebackType
 
-_OURS = Path(__file__).parent / "model"
+    from voicecheck.acoustic.forward import Weights
+
+_WEIGHTS = Path(__file__).parent / "model" / "weights.npz"
 _PIECE_BYTES = BYTES_A_SECOND * 2 // 100  # 20 ms: Vosk looks for an end once a call
 _LONGEST_BYTES = BYTES_A_SECOND * 12  # no noise holds an utterance open for longer
 _KEPT_BYTES = _LONGEST_BYTES + 2 * int(RATE_HZ * CONTEXT_S)
@@ -65,12 +68,16 @@ class Recogniser:
         if not phrases:
             raise ValueError("There is nothing to listen for: give at least one phrase.")
         self._phrases = frozenset(phrases)
-        self._ours = model is None
-        self._folder = model or _OURS
-        self._model: Any = _load_own(phrases, words or {}) if model is None else _load(model)
-        if model is not None:
+        self._folder = model
+        self._model: Any
+        self._likeness: Likeness | None = None
+        if model is None:
+            weights = _own_weights()
+            self._model = _load_own(phrases, words or {}, weights)
+            self._likeness = Likeness(lambda word: variants(word, words or {}), weights)
+        else:
+            self._model = _load(model)
             _check_vocabulary(self._model, self._phrases, model)
-        self._likeness = _own_likeness(words or {}) if self._ours else None
         self._sure = sure
         self._vosk: Any = None
         self._rest = b""  # half a sample or less than a piece
@@ -83,10 +90,12 @@ class Recogniser:
     @property
     def name(self) -> str:
         """Which model listens, for the log."""
-        files = (self._folder / "am" / "final.mdl", self._folder / "final.mdl")
-        content = next(file for file in files if file.is_file()).read_bytes()
-        whose = "voicecheck model" if self._ours else f"Vosk model {self._folder.name}"
-        return f"{whose}, sha256 {hashlib.sha256(content).hexdigest()[:12]}"
+        whose, file = "voicecheck model", _WEIGHTS
+        if self._folder:
+            whose = f"Vosk model {self._folder.name}"
+            places = (self._folder / "am" / "final.mdl", self._folder / "final.mdl")
+            file = next(place for place in places if place.is_file())
+        return f"{whose}, sha256 {hashlib.sha256(file.read_bytes()).hexdigest()[:12]}"
 
     def hear(self, block: bytes) -> list[Heard]:
         """Listen to a block of any length and return the utterances that ended in it."""
@@ -160,7 +169,7 @@ class Recogniser:
     def _start(self) -> Any:
         from vosk import KaldiRecognizer  # noqa: PLC0415 (loaded with the model, not before)
 
-        if self._ours:
+        if self._likeness:
             recogniser = KaldiRecognizer(self._model, RATE_HZ)
             recogniser.SetMaxAlternatives(_ALTERNATIVES)
         else:
@@ -216,22 +225,28 @@ def _lowest(spoken: Sequence[Mapping[str, Any]]) -> float:
     return float(min(word["conf"] for word in spoken))
 
 
-def _load_own(phrases: Collection[str], words: Mapping[str, Sequence[str]]) -> Any:
+def _load_own(
+    phrases: Collection[str], words: Mapping[str, Sequence[str]], weights: Weights
+) -> Any:
     check(phrases, words)
-    with TemporaryDirectory(prefix="voicecheck-") as name:
-        folder = Path(name)
-        compile_graph(phrases, lambda word: variants(word, words), folder)
-        for part in ("am", "conf"):
-            (folder / part).symlink_to(_OURS / part, target_is_directory=True)
-        return _loaded(folder, _SHIPPED)  # and then needs no file
-
-
-def _own_likeness(words: Mapping[str, Sequence[str]]) -> Likeness:
     try:
-        weights = load_weights(_OURS / "weights.npz")
+        with TemporaryDirectory(prefix="voicecheck-") as name:
+            folder = Path(name)
+            export(weights, folder)
+            compile_graph(phrases, lambda word: variants(word, words), folder)
+            return _loaded(folder, _SHIPPED)  # and then needs no file
+    except OSError as error:
+        raise ModelError(
+            f"{_SHIPPED} needs 8 MB in {gettempdir()} while it loads, and cannot write there "
+            f"({error.strerror}): make room, or name another folder in TMPDIR."
+        ) from error
+
+
+def _own_weights() -> Weights:
+    try:
+        return load_weights(_WEIGHTS)
     except ValueError as error:
         raise ModelError(_CANNOT_LOAD.format(_SHIPPED)) from error
-    return Likeness(lambda word: variants(word, words), weights)
 
 
 def _load(folder: Path) -> Any:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from voicecheck.acoustic import hmm, topology
-from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.topology import LAYERS, Layer
 
 if TYPE_CHECKING:
@@ -37,13 +36,14 @@ MFCC_CONF = f"""\
 """
 
 # The graph is small, so the beam is wide: what else was said must still be known at the end, with
-# nothing lost within the lattice beam. Twice as wide heard as many development commands, slower.
+# nothing lost within the lattice beam. Twice as wide heard as many development commands, slower;
+# so did at least 200 states kept in each frame.
 # Endpoints: 1 nothing said, 2 a whole phrase, 3 something else, 4 a phrase broken off, 5 too long.
 MODEL_CONF = f"""\
 --phone-determinize=false
 --beam=20
 --max-active=20000
---min-active=200
+--min-active=20
 --lattice-beam=8
 --acoustic-scale=1.0
 --frame-subsampling-factor={topology.SUBSAMPLING}
@@ -59,16 +59,15 @@ MODEL_CONF = f"""\
 """
 
 
-def export(weights: Path, folder: Path) -> None:
-    """Write am/final.mdl, conf/ and graph/phones/ of a Vosk model under `folder`.
+def export(weights: Weights, folder: Path) -> None:
+    """Write am/final.mdl and conf/ of a Vosk model under `folder`: all but its graph.
 
-    Same weights, same bytes. Raises ValueError for weights that are not those of the topology.
+    Same weights, same bytes.
     """
     files = {
-        "am/final.mdl": acoustic_model(load_weights(weights)),
+        "am/final.mdl": acoustic_model(weights),
         "conf/mfcc.conf": MFCC_CONF.encode(),
         "conf/model.conf": MODEL_CONF.encode(),
-        "graph/phones/word_boundary.int": hmm.word_boundaries().encode(),
     }
     for name, content in files.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)

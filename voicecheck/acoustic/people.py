@@ -15,7 +15,6 @@ import argparse
 import csv
 import json
 import re
-import shutil
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +24,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from voicecheck.acoustic.evaluate import BLOCK_SAMPLES, disturbed, samples
+from voicecheck.acoustic.export import export
+from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import Builder, Costs, Node, numbered
 from voicecheck.acoustic.lexicon import variants
 from voicecheck.acoustic.peer import PocketSphinx
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 
     Slots: TypeAlias = Mapping[str, str]
 
-MODEL = Path(__file__).parent.parent / "model"
+WEIGHTS = Path(__file__).parent.parent / "model" / "weights.npz"
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,8 +144,7 @@ class Ours:
         with TemporaryDirectory(prefix="voicecheck-") as name:
             folder = Path(name)
             builder.write(folder)
-            (folder / "am").symlink_to(MODEL / "am", target_is_directory=True)
-            shutil.copytree(MODEL / "conf", folder / "conf")
+            export(load_weights(WEIGHTS), folder)
             with (folder / "conf" / "model.conf").open("a", encoding="utf-8") as conf:
                 conf.writelines(
                     f"--endpoint.rule{rule}.min-trailing-silence=100\n" for rule in "1234"
