@@ -195,7 +195,9 @@ def test_a_place_without_room_for_the_model_is_named() -> None:
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, before[1]))  # no file may grow past 1 MB
     try:
-        with pytest.raises(ModelError, match=f"8 MB in {gettempdir()}.*File too large.*TMPDIR"):
+        with pytest.raises(
+            ModelError, match=f"8 MB in {re.escape(gettempdir())}.*File too large.*TMPDIR"
+        ):
             Recogniser(PHRASES)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
