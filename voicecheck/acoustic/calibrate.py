@@ -22,7 +22,8 @@ import numpy as np
 
 from voicecheck import shipped
 from voicecheck.acoustic import stream
-from voicecheck.acoustic.evaluate import Setting, one_in, phrases, read, run, words
+from voicecheck.acoustic.evaluate import Setting, one_in, read, run
+from voicecheck.acoustic.grammar_file import phrases, words
 from voicecheck.acoustic.likeness import Evidence, Fit, terms
 from voicecheck.recogniser import Recogniser
 

@@ -20,7 +20,7 @@ import numpy as np
 import soundfile
 
 from voicecheck.acoustic import text
-from voicecheck.acoustic.evaluate import phrases as known_phrases
+from voicecheck.acoustic.grammar_file import phrases as known_phrases
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
 from voicecheck.acoustic.voices import Espeak, Hibari, Kokoro, Spoken, Voice
 

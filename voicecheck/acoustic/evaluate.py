@@ -21,12 +21,12 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 import soundfile
 
-from voicecheck import grammar, shipped
+from voicecheck import shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
+from voicecheck.acoustic.grammar_file import phrases, words
 from voicecheck.acoustic.noises import NOISES, mask, mix
 from voicecheck.pcm import RATE_HZ
 from voicecheck.recogniser import Recogniser
-from voicecheck.rules import least_confidence
 from voicecheck.soundcheck import critical_phrases
 
 if TYPE_CHECKING:
@@ -91,25 +91,6 @@ def one_in(every: int, clips: Iterable[Clip]) -> Iterator[Clip]:
         places[clip.voice] += 1
         if place % every == 0:
             yield clip
-
-
-def phrases(path: Path) -> Mapping[str, float]:
-    """Read a grammar, a procedure file or plain text with one phrase a line.
-
-    Each phrase has the least confidence that it is accepted with: in plain text, any.
-    """
-    if path.suffix != ".toml":
-        lines = path.read_text(encoding="utf-8").splitlines()
-        return {line.strip(): 0.0 for line in lines if line.strip()}
-    asked = shipped.procedure_at(path)
-    return {
-        text: least_confidence(asked, command) for text, command in grammar.phrases(asked).items()
-    }
-
-
-def words(path: Path) -> Mapping[str, Sequence[str]]:
-    """How a procedure file says that words are spoken; plain text says nothing."""
-    return shipped.procedure_at(path).file.lexicon if path.suffix == ".toml" else {}
 
 
 def critical(path: Path) -> frozenset[str]:

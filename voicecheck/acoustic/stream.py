@@ -27,12 +27,11 @@ from voicecheck.acoustic.evaluate import (
     Ears,
     Setting,
     critical,
-    phrases,
     read,
     samples,
-    words,
 )
 from voicecheck.acoustic.figures import poisson_bound
+from voicecheck.acoustic.grammar_file import phrases, words
 from voicecheck.acoustic.noises import NOISES, mix
 from voicecheck.pcm import RATE_HZ
 from voicecheck.recogniser import Recogniser

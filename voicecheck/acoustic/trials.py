@@ -25,7 +25,7 @@ import soundfile
 
 from voicecheck import shipped
 from voicecheck.acoustic.corpus import trimmed
-from voicecheck.acoustic.evaluate import phrases
+from voicecheck.acoustic.grammar_file import phrases
 from voicecheck.acoustic.talkers import development, held_out, unlike
 from voicecheck.acoustic.text import WORDS, wordnet_sentences
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
