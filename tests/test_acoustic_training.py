@@ -85,13 +85,26 @@ def test_the_mean_of_two_trainings_lies_halfway(
 
 
 def test_the_same_seed_says_the_same_texts() -> None:
-    for source in (text.statement, text.order, text.reply, text.spelled):
+    words, weights = ("able", "cleared", "the", "patient", "window", "reading"), (1, 1, 3, 1, 1, 1)
+    unforeseen = [
+        made(words, weights)
+        for made in (text.word_string, text.invented_words, text.words_of_the_trade)
+    ]
+    for source in (text.statement, text.order, text.reply, text.spelled, *unforeseen):
         once, again = (
             [source(Random(f"{n}")) for n in range(50)]  # noqa: S311
             for _ in range(2)
         )
         assert once == again
         assert len(set(once)) > 10
+
+
+def test_invented_words_are_no_words_that_they_are_made_of() -> None:
+    words = ("patient", "window", "reading", "the", "cleared")
+    said = [text.invented_words(words, (1,) * 5)(Random(n)) for n in range(40)]  # noqa: S311
+    made = {word for each in said for word in each.split()} - set(words)
+    assert len(made) > 20
+    assert all(text.SPEAKABLE.fullmatch(word) for word in made)
 
 
 def test_the_shipped_weights_are_small_and_give_probabilities() -> None:
@@ -178,7 +191,7 @@ def test_weights_unfold_to_a_network_that_says_the_same_also_while_it_trains() -
 def test_a_few_steps_on_noisy_speech_teach() -> None:
     torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
     from voicecheck.acoustic.recordings import GAP, Recordings, augmented
-    from voicecheck.acoustic.train import Trainer, ctc
+    from voicecheck.acoustic.train import Trainer, loss
 
     torch.manual_seed(4)
     spoken = (np.concatenate((a_voice(1.0) * 32_767, GAP)) * 1).astype(np.int16)
@@ -191,10 +204,47 @@ def test_a_few_steps_on_noisy_speech_teach() -> None:
     trainer, rng = Trainer(torch.device("cpu"), 1e-3), Random(5)  # noqa: S311
     batch = augmented(recordings, range(4), trainer.mfcc, strength=1.0, rng=rng)
     assert bool(torch.isfinite(batch.features).all())
-    before = float(ctc(trainer.network, batch).detach())
+    assert len(batch.features) == len(batch.target_lengths) == 8, "every item in two views"
+    assert batch.target_lengths[:4].tolist() == batch.target_lengths[4:].tolist()
+    before = float(loss(trainer.network, batch).detach())
     for step in range(6):
         trainer.step(batch, 0.1 + step / 100)
-    assert float(ctc(trainer.network, batch).detach()) < 0.8 * before
+    assert float(loss(trainer.network, batch).detach()) < 0.8 * before
+
+
+def test_two_views_that_are_heard_alike_cost_nothing_more() -> None:
+    """Source: torch.distributions, its divergence of Kullback and Leibler."""
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from torch.distributions import Categorical, kl_divergence
+
+    from voicecheck.acoustic.train import disagreement
+
+    torch.manual_seed(6)
+    one, other = torch.randn(2, 3, 7, PDF_COUNT).log_softmax(-1)
+    p, q = Categorical(logits=one), Categorical(logits=other)
+    theirs = (kl_divergence(p, q) + kl_divergence(q, p)).sum() / 2
+    assert float(disagreement(one, other)) == pytest.approx(float(theirs), rel=1e-4)
+    assert float(disagreement(one, one)) == pytest.approx(0, abs=1e-4)
+
+
+def test_another_voice_says_the_same_at_the_times_that_are_given() -> None:
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.augment import course, revoiced
+
+    torch.manual_seed(7)
+    spectra = torch.randn(9, 120, 40)
+    even = course(spectra, 120, 0.0)
+    np.testing.assert_allclose(revoiced(spectra, even, 0.0), spectra, atol=1e-3)
+    when = course(spectra, 120, 1.0)
+    assert bool((when.diff(dim=1) > 0).all())
+    np.testing.assert_allclose(when[:, [0, -1]], [[0.0, 1.0]] * 9, atol=1e-5)
+    assert 0 < int(((when - even).abs().amax(1) > 0.01).sum()) < 9, "some linger and hurry"
+    # A click stays where `when` says, whatever else is drawn; smoothing spreads it by two frames.
+    click = torch.zeros(9, 120, 40)
+    click[:, 60] = 1
+    heard = revoiced(click, when, 1.0).sum(2).argmax(1)
+    meant = (when - 60 / 119).abs().argmin(1)
+    assert int((heard - meant).abs().max()) <= 2
 
 
 @given(st.lists(st.integers(1, 3), max_size=6), st.lists(st.integers(1, 3), max_size=6))

@@ -1,7 +1,8 @@
 """An operating theatre around clean speech: voices, rooms, masks, noise and levels, on the GPU.
 
-Every function takes a batch of waveforms (items × samples, ±1) and draws for each item on its own.
-`strength` (0 to 1) grows over the training: too much noise at first teaches nothing.
+Every function takes a batch of waveforms (items × samples, ±1) or of their spectra (items × frames
+× mel bins) and draws for each item on its own. `strength` (0 to 1) grows over the training: too
+much noise at first teaches nothing.
 """
 
 from __future__ import annotations
@@ -105,20 +106,25 @@ def _band(like: Tensor, hz: Tensor, strength: float) -> Tensor:
     return -24 * (below + above)
 
 
+_BABBLE = 3
+"""Its place among the noises."""
+
+
 def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -> Tensor:
     """Add a mixture of noises; its level below the speech falls as `strength` grows.
 
-    One of them leads, so that each is met on its own and loud, and others may lie under it.
+    One of them leads, so that each is met on its own and loud, and others may lie under it. Babble
+    leads no louder than the speech: of louder talk nobody could tell which voice is meant.
     """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
-        (hiss, 0.18, 0.6),
+        (hiss, 0.2, 0.6),
         (other * _slow(speech, 0.3, 4.0), 0.1, 0.2),
         (_suction(speech), 0.2, 0.1),
-        (babble * _slow(speech, 0.1, 1.0), 0.4, 0.15),
+        (babble * _slow(speech, 0.1, 1.0), 0.35, 0.15),
         (_beeps(speech), 0.03, 0.1),
-        (_hum(speech), 0.03, 0.15),
-        (_clanks(speech), 0.06, 0.1),
+        (_hum(speech), 0.04, 0.15),
+        (_clanks(speech), 0.08, 0.1),
     ]
     leads = torch.multinomial(
         torch.tensor([lead for _, lead, _ in kinds], device=speech.device), len(speech), True
@@ -129,7 +135,9 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
         level = torch.where(leads[:, None] == place, 1.0, below)
         noise += kind / (kind.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
     noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
-    snr_db = uniform(speech, 18.0 - 23.0 * strength, 28.0)
+    snr_db = uniform(speech, 18.0 - 19.0 * strength, 30.0)
+    talk = (leads[:, None] == _BABBLE) & (snr_db < 0)
+    snr_db = torch.where(talk, uniform(speech, 0.0, 25.0), snr_db)
     some = 1 - chance(speech, 0.12)
     floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
     return speech + noise * speech_rms * decibels(-snr_db) * some + floor
@@ -213,16 +221,67 @@ def levelled(waveforms: Tensor) -> Tensor:
     return (loud * 32767).round() / 32768
 
 
+def course(like: Tensor, frames: int, strength: float) -> Tensor:
+    """When each frame of an item lies in its recording, 0 to 1: half of them linger and hurry."""
+    places = _stretched(like, max(3, frames // 25), frames, 0.22 * strength)
+    even = torch.linspace(0, 1, frames, device=like.device)[None]
+    return torch.where(chance(like, 0.5) > 0, places, even)
+
+
+def revoiced(log_mel: Tensor, when: Tensor, strength: float) -> Tensor:
+    """As another voice would say it: `when` (items × frames, see `course`) says each moment.
+
+    Formants move apart or together (an uneven map of the mel scale), and the spectrum and its
+    course become smoother, as from a parametric synthesiser, or sharper.
+    """
+    items, frames, bins = log_mel.shape
+    like = log_mel[:, :, 0]
+    even = torch.linspace(0, 1, bins, device=log_mel.device)[None]
+    where = torch.where(chance(like, 0.6) > 0, _stretched(like, 5, bins, 0.1 * strength), even)
+    size = (items, frames, bins)
+    grid = torch.stack((where[:, None, :].expand(size), when[:, :, None].expand(size)), 3) * 2 - 1
+    spectra = torch.nn.functional.grid_sample(
+        log_mel[:, None], grid, padding_mode="border", align_corners=True
+    )[:, 0]
+    detail = spectra - _blurred(spectra, (1, 4, 6, 4, 1))
+    spectra = spectra + detail * _amount(like, -1.2, 0.7, 0.5 * strength)
+    motion = spectra - _blurred(spectra.transpose(1, 2), (1, 1, 1, 1, 1)).transpose(1, 2)
+    return spectra + motion * _amount(like, -1.0, 0.4, 0.4 * strength)
+
+
+def _stretched(like: Tensor, knots: int, points: int, spread: float) -> Tensor:
+    """Rising maps of 0 to 1 onto itself, items × points; the rate varies by exp(±2 spread)."""
+    rates = torch.randn(len(like), 1, knots, device=like.device).clamp(-2, 2) * spread
+    smooth = torch.nn.functional.interpolate(rates, size=points, mode="linear", align_corners=True)
+    place = smooth[:, 0].exp().cumsum(1)
+    place = place - place[:, :1]
+    return place / place[:, -1:]
+
+
+def _blurred(spectra: Tensor, weights: tuple[int, ...]) -> Tensor:
+    """A weighted mean along the last axis; at its ends the last value goes on."""
+    kernel = torch.tensor(weights, dtype=spectra.dtype, device=spectra.device)
+    rows = spectra.reshape(-1, 1, spectra.shape[2])
+    padded = torch.nn.functional.pad(rows, (len(weights) // 2,) * 2, mode="replicate")
+    return torch.nn.functional.conv1d(padded, kernel[None, None] / kernel.sum()).view_as(spectra)
+
+
+def _amount(like: Tensor, low: float, high: float, probability: float) -> Tensor:
+    return (uniform(like, low, high) * chance(like, probability))[:, :, None]
+
+
 def hidden(log_mel: Tensor, strength: float) -> Tensor:
-    """SpecAugment: a few bands of mel bins and moments of time become the item's mean."""
-    frames, bins = log_mel.shape[1:]
+    """Hide a few bands of mel bins: they become the item's mean (SpecAugment, without its moments).
+
+    A network from which moments are hidden learns to guess what was said there, and then hears
+    what it expects.
+    """
+    bins = log_mel.shape[2]
     mean = log_mel.mean((1, 2), keepdim=True)
     across = torch.arange(bins, device=log_mel.device)[None]
-    along = torch.arange(frames, device=log_mel.device)[None]
-    for _ in range(2):
-        band = _stretch(log_mel, across, bins, 7 * strength)
-        moment = _stretch(log_mel, along, frames, 9 * strength)
-        log_mel = torch.where(band[:, None, :] | moment[:, :, None], mean, log_mel)
+    for _ in range(3):
+        band = _stretch(log_mel, across, bins, 8 * strength)
+        log_mel = torch.where(band[:, None, :], mean, log_mel)
     return log_mel
 
 

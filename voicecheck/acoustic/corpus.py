@@ -1,7 +1,7 @@
 """Make training speech: texts, said by synthetic voices, as Opus files and a manifest of phones.
 
     python -m voicecheck.acoustic.corpus --out DIR --hours H --seed S --engine kokoro \
-        --wordnet FOLDER --styles FOLDER [--phrases FILE] [--dev]
+        --wordnet FOLDER --styles FOLDER [--phrases FILE] [--unforeseen] [--dev]
 
 Resumable: a file already in the manifest is not made again. The same seed gives the same texts and
 voices. See voices.py and text.py for the packages that are needed.
@@ -38,23 +38,44 @@ OPUS_LEVEL = 1 - (20 - 6) / 250
 SILENCE_RMS = 10 ** (-50 / 20)
 
 
-def sources(wordnet: Path, phrases: Sequence[str]) -> tuple[list[text.Source], list[float]]:
-    """Every kind of text and its share of the utterances."""
+def sources(
+    wordnet: Path, phrases: Sequence[str], *, unforeseen: bool = False
+) -> tuple[list[text.Source], list[float]]:
+    """Every kind of text and its share of the utterances.
+
+    `unforeseen`: mostly words drawn each on its own, and some that nobody has heard. A network
+    that can foresee what is said hears it where it is not.
+    """
     wordfreq = importlib.import_module("wordfreq")
     glosses, examples = text.wordnet_sentences(wordnet)
     words = [w for w in wordfreq.top_n_list("en", 12_000) if text.SPEAKABLE.fullmatch(w)]
-    # The square root lets rare words be heard at all: half of all speech is a hundred words.
-    weights = [wordfreq.word_frequency(word, "en") ** 0.5 for word in words]
-    shares: dict[text.Source, float] = {
-        text.one_of(glosses): 0.14,
-        text.one_of(examples): 0.18,
-        text.word_string(words, weights): 0.16,
-        text.statement: 0.28,
-        text.reply: 0.04,
-        text.order: 0.10,
-        text.spelled: 0.04,
-        text.chatter(examples): 0.06,
-    }
+    # The root lets rare words be heard at all: half of all speech is a hundred words.
+    root = 0.35 if unforeseen else 0.5
+    weights = [wordfreq.word_frequency(word, "en") ** root for word in words]
+    shares: dict[text.Source, float]
+    if unforeseen:
+        shares = {
+            text.one_of(glosses): 0.05,
+            text.one_of(examples): 0.11,
+            text.word_string(words, weights): 0.36,
+            text.invented_words(words, weights): 0.16,
+            text.words_of_the_trade(words, weights): 0.20,
+            text.statement: 0.04,
+            text.reply: 0.02,
+            text.order: 0.03,
+            text.spelled: 0.03,
+        }
+    else:
+        shares = {
+            text.one_of(glosses): 0.14,
+            text.one_of(examples): 0.18,
+            text.word_string(words, weights): 0.16,
+            text.statement: 0.28,
+            text.reply: 0.04,
+            text.order: 0.10,
+            text.spelled: 0.04,
+            text.chatter(examples): 0.06,
+        }
     if phrases:
         shares[text.phrase_near(phrases)] = 0.3
     return list(shares), list(shares.values())
@@ -143,11 +164,12 @@ def main() -> None:
     parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")
     parser.add_argument("--styles", type=Path, help="folder of Kokoro's *.bin styles")
     parser.add_argument("--phrases", type=Path, help="a procedure file, or its phrases, one a line")
+    parser.add_argument("--unforeseen", action="store_true", help="words that nothing leads to")
     parser.add_argument("--gpu", action="store_true", help="Kokoro on a GPU, through torch")
     parser.add_argument("--dev", action="store_true", help="the reserved Kokoro identities")
     options = parser.parse_args()
     phrases = list(known_phrases(options.phrases)) if options.phrases else []
-    kinds, shares = sources(options.wordnet, phrases)
+    kinds, shares = sources(options.wordnet, phrases, unforeseen=options.unforeseen)
     voices: dict[str, Callable[[], Voice]] = {
         "kokoro": lambda: Kokoro(options.styles, dev=options.dev, gpu=options.gpu),
         "hibari": Hibari,

@@ -57,6 +57,11 @@ class Mfcc:
         mel = power[..., : FFT_SIZE // 2] @ mel_banks(warp)
         return mel.clamp_min(torch.finfo(torch.float32).eps).log()
 
+    @staticmethod
+    def frames(waveforms: Tensor, shift: int) -> int:
+        """How many frames `log_mel` makes of waveforms at this shift."""
+        return (waveforms.shape[1] - FRAME_SAMPLES) // shift + 1
+
     def cepstra(self, log_mel: Tensor) -> Tensor:
         """Batch × frames × mel bins to batch × frames × cepstra."""
         return log_mel @ self._cosines

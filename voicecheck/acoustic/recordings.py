@@ -103,21 +103,37 @@ def plan(recordings: Recordings, batch_s: float, rng: Random) -> Iterator[list[i
     yield from batches
 
 
+VIEWS = 2
+"""How often a batch of augmented recordings holds each item."""
+
+
 def augmented(
     recordings: Recordings, items: Sequence[int], mfcc: Mfcc, *, strength: float, rng: Random
 ) -> Batch:
-    """A batch as it might sound in an operating theatre; labels empty where only noise is left."""
+    """A batch as it might sound in an operating theatre; labels empty where only noise is left.
+
+    It holds all items, and then all again: said at the same times, everything else drawn anew.
+    """
     speech, kept = _placed(recordings, items, strength, rng)
-    sound = augment.shaped(speech, strength)
-    rms = _rms(sound, speech.abs() > QUIET)
-    sound = augment.noisy(sound, _babble(recordings, sound), rms, strength)
-    sound = augment.levelled(sound)
-    like = sound[:, :1]
     shift = round(SHIFT_SAMPLES * rng.uniform(1 - 0.13 * strength, 1 + 0.13 * strength))
-    warp = augment.uniform(like, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
-    log_mel = augment.hidden(mfcc.log_mel(sound, shift, warp), strength)
+    when = augment.course(speech, mfcc.frames(speech, shift), strength)
+    spectra = [_spectra(recordings, speech, mfcc, shift, strength) for _ in range(VIEWS)]
+    voices = [augment.revoiced(each, when, strength) for each in spectra]
+    views = [mfcc.cepstra(augment.hidden(each, strength)) for each in voices]
     labels = [recordings.labels[i] if keep else [] for i, keep in zip(items, kept, strict=True)]
-    return _batch(mfcc.cepstra(log_mel), labels)
+    return _batch(torch.cat(views), labels * VIEWS)
+
+
+def _spectra(
+    recordings: Recordings, speech: Tensor, mfcc: Mfcc, shift: int, strength: float
+) -> Tensor:
+    sound = augment.shaped(speech, strength)
+    spoken = speech.abs() > QUIET
+    # Where the speech was taken away, no other may stand in for it: it would be speech unlabelled.
+    babble = _babble(recordings, sound) * spoken.any(1, keepdim=True)
+    sound = augment.levelled(augment.noisy(sound, babble, _rms(sound, spoken), strength))
+    warp = augment.uniform(sound, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
+    return mfcc.log_mel(sound, shift, warp)
 
 
 def plain(

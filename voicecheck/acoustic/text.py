@@ -52,6 +52,48 @@ def word_string(words: Sequence[str], weights: Sequence[float]) -> Source:
     return lambda rng: " ".join(rng.choices(words, weights, k=rng.randint(2, 10)))
 
 
+def invented_words(words: Sequence[str], weights: Sequence[float]) -> Source:
+    """A source of 2 to 7 words, most of them in no dictionary, two words' ends put together."""
+    long = [word for word in words if len(word) > 3 and len(_cuts(word)) > 1]
+
+    def draw(rng: Random) -> str:
+        said = (
+            _crossed(long, rng) if rng.random() < 0.6 else rng.choices(words, weights)[0]
+            for _ in range(rng.randint(2, 7))
+        )
+        return " ".join(said)
+
+    return draw
+
+
+def _crossed(words: Sequence[str], rng: Random) -> str:
+    one, other = rng.choice(words), rng.choice(words)
+    return one[: rng.choice(_cuts(one)[:-1])] + other[rng.choice(_cuts(other)[:-1]) :]
+
+
+def _cuts(word: str) -> list[int]:
+    """Where its vowels end."""
+    return [vowels.end() for vowels in re.finditer("[aeiouy]+", word)]
+
+
+def words_of_the_trade(words: Sequence[str], weights: Sequence[float]) -> Source:
+    """A source of 2 to 7 words, half of them of the trade, drawn each on its own."""
+    kinds = ("structures", "states", "deeds", "replies")
+    trade = sorted({word for kind in kinds for said in WORDS[kind] for word in said.split()})
+
+    def draw(rng: Random) -> str:
+        others = {0: trade, 1: WORDS["small"]}
+        said = [
+            rng.choice(others[kind]) if kind in others else rng.choices(words, weights)[0]
+            for kind in rng.choices((0, 1, 2), (0.5, 0.25, 0.25), k=rng.randint(2, 7))
+        ]
+        if rng.random() < 0.35:
+            said.insert(0 if rng.random() < 0.8 else rng.randint(0, len(said)), WORDS["address"])
+        return " ".join(said)
+
+    return draw
+
+
 def statement(rng: Random) -> str:
     """A statement as a surgeon might make one, mostly with the address word."""
     kind = rng.random()

@@ -24,12 +24,14 @@ from torch import distributed, nn
 
 from voicecheck.acoustic.features import Mfcc
 from voicecheck.acoustic.network import Network, folded
-from voicecheck.acoustic.recordings import Batch, Recordings, augmented, load, plain, plan
+from voicecheck.acoustic.recordings import VIEWS, Batch, Recordings, augmented, load, plain, plan
 from voicecheck.acoustic.topology import BLANK
 
 WARM_UP = 0.05
 AVERAGING = 0.9985
 """Each step keeps this much of the averaged weights, which are the ones that ship."""
+AGREEMENT = 0.2
+"""How much it counts that the two views of an item are heard differently."""
 
 
 class Trainer:
@@ -51,16 +53,16 @@ class Trainer:
     def step(self, batch: Batch, progress: float) -> float:
         """One step on a batch; `progress` from 0 to 1 sets the learning rate. Returns the loss."""
         self.network.parts.train()
-        loss = ctc(self.network, batch)
+        wrong = loss(self.network, batch)
         self.optimiser.zero_grad(set_to_none=True)
-        loss.backward()
+        wrong.backward()
         self.progress = self._agreed(progress)
         for group in self.optimiser.param_groups:
             group["lr"] = self.peak_rate * one_cycle(self.progress)
         nn.utils.clip_grad_norm_(self.network.parts.parameters(), 5.0)
         self.optimiser.step()
         self._follow()
-        return float(loss.detach()) if self.steps % 50 == 0 else math.nan
+        return float(wrong.detach()) if self.steps % 50 == 0 else math.nan
 
     def _agreed(self, progress: float) -> float:
         """Give every process the mean of all gradients, and the mean progress."""
@@ -101,8 +103,12 @@ def one_cycle(progress: float) -> float:
     return 0.5 + 0.5 * math.cos(math.pi * min(1.0, (progress - WARM_UP) / (1 - WARM_UP)))
 
 
-def ctc(network: Network, batch: Batch) -> torch.Tensor:
-    """Mean CTC loss a phone."""
+def loss(network: Network, batch: Batch) -> torch.Tensor:
+    """Mean CTC loss a phone, and how far the network hears two views of one item differently.
+
+    The batch holds every item twice (`recordings.augmented`). Source: Yao et al., "CR-CTC:
+    Consistency regularization on CTC for improved speech recognition", ICLR 2025, equation 3.
+    """
     device = batch.features.device
     with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
         scores = network(batch.features)
@@ -116,7 +122,20 @@ def ctc(network: Network, batch: Batch) -> torch.Tensor:
         reduction="none",
         zero_infinity=True,
     )
-    return losses.sum() / batch.target_lengths.sum().clamp_min(1)
+    apart = AGREEMENT * disagreement(*scores.chunk(VIEWS))
+    return (losses.sum() + apart * VIEWS) / batch.target_lengths.sum().clamp_min(1)
+
+
+def disagreement(one: torch.Tensor, other: torch.Tensor) -> torch.Tensor:
+    """Half the divergences (Kullback and Leibler) of two views' log-probabilities from each other.
+
+    In nats, summed over all frames; each view learns from the other as it stands.
+    """
+    return (_divergence(one, other) + _divergence(other, one)) / 2
+
+
+def _divergence(teacher: torch.Tensor, learner: torch.Tensor) -> torch.Tensor:
+    return nn.functional.kl_div(learner, teacher.detach(), reduction="sum", log_target=True)
 
 
 def phone_error_rate(
@@ -163,12 +182,12 @@ def train(
             progress = (time.monotonic() - begun) / (60 * options.minutes)
             strength = 1.0 if options.resume else min(1.0, 0.15 + progress * 1.7)
             batch = augmented(recordings, items, trainer.mfcc, strength=strength, rng=rng)
-            loss = trainer.step(batch, progress)
+            wrong = trainer.step(batch, progress)
             if trainer.progress >= 1:
                 return
-            if rank == 0 and not math.isnan(loss) and progress - told > 0.08:
+            if rank == 0 and not math.isnan(wrong) and progress - told > 0.08:
                 told = progress
-                print(f"{progress:.2f} pass {passes} step {trainer.steps} loss {loss:.3f} "
+                print(f"{progress:.2f} pass {passes} step {trainer.steps} loss {wrong:.3f} "
                       f"{figures(trainer, dev)}", flush=True)  # fmt: skip
 
 
