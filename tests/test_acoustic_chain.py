@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -98,7 +99,9 @@ def test_two_processes_train_one_network_on_a_share_each(trained: tuple[Path, st
 def test_the_weights_become_a_model_that_is_evaluated(
     trained: tuple[Path, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(recogniser, "_WEIGHTS", trained[0])
+    for network in ("hearing", "second-look"):
+        shutil.copy(trained[0], tmp_path / f"{network}.npz")
+    monkeypatch.setattr(recogniser, "_OURS", tmp_path)
     soundfile.write(tmp_path / "said.flac", say(PHRASES[0]), RATE_HZ)
     with (tmp_path / "trials.csv").open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(

@@ -26,7 +26,7 @@ from voicecheck.acoustic.topology import CEPSTRA, PDF_COUNT, PHONES, output_fram
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-WEIGHTS = Path(__file__).parent.parent / "voicecheck" / "model" / "weights.npz"
+WEIGHTS = Path(__file__).parent.parent / "voicecheck" / "model" / "hearing.npz"
 
 # What hibari-tts 0.2.1 (US) and espeak-ng 1.51 (en-us) were seen to give.
 SEEN = {
@@ -103,7 +103,7 @@ def test_invented_words_are_no_words_that_they_are_made_of() -> None:
     words = ("patient", "window", "reading", "the", "cleared")
     said = [text.invented_words(words, (1,) * 5)(Random(n)) for n in range(40)]  # noqa: S311
     made = {word for each in said for word in each.split()} - set(words)
-    assert len(made) > 20
+    assert len(made) > 8
     assert all(text.SPEAKABLE.fullmatch(word) for word in made)
 
 

@@ -21,8 +21,9 @@ from voicecheck.acoustic.likeness import Evidence, Fit, Likeness, confidence
 from voicecheck.acoustic.topology import BLANK, PDF_COUNT, PDF_OF_PHONE
 from voicecheck.inputs import Heard
 
-WEIGHTS = Path(voicecheck.__file__).parent / "model" / "weights.npz"
-LIKENESS = Likeness(variants, load_weights(WEIGHTS))
+MODEL = Path(voicecheck.__file__).parent / "model"
+NETWORKS = [load_weights(MODEL / name) for name in ("hearing.npz", "second-look.npz")]
+LIKENESS = Likeness(variants, *NETWORKS)
 PHRASE = "checklist artery divided"
 
 
@@ -91,6 +92,17 @@ def test_what_was_said_fits_and_what_was_not_does_not() -> None:
     assert nothing.spoken_before < 0.5
 
 
+def test_two_networks_judge_by_the_mean_of_their_fits() -> None:
+    sound = say("checklist artery protected").astype(np.int16)
+    both, *each = (
+        np.array(Likeness(variants, *networks).fit(PHRASE, sound, 0, len(sound)))
+        for networks in (NETWORKS, NETWORKS[:1], NETWORKS[1:])
+    )
+    np.testing.assert_allclose(both, np.mean(each, axis=0), atol=1e-6)
+    one, other = each
+    assert not np.allclose(one, other, atol=0.01)
+
+
 def test_a_network_that_is_unsure_in_noise_is_not_taken_at_its_word(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -118,12 +130,20 @@ def test_speech_just_before_is_heard_and_a_breath_earlier_is_not(
     [
         (Evidence(0.99, Fit(-1, -2, 0)), Evidence(0.6, Fit(-1, -2, 0))),
         (Evidence(0.9, Fit(-0.5, -2, 0)), Evidence(0.9, Fit(-2, -2, 0))),
-        (Evidence(0.9, Fit(-1, -2, 0)), Evidence(0.9, Fit(-1, -6, 0))),
+        (Evidence(0.9, Fit(-1, -3, 0)), Evidence(0.9, Fit(-1, -6, 0))),
         (Evidence(0.9, Fit(-1, -2, 0)), Evidence(0.9, Fit(-1, -2, 3))),
     ],
 )
 def test_more_evidence_makes_surer(more: Evidence, less: Evidence) -> None:
     assert 0 < confidence(less) < confidence(more) < 1
+
+
+def test_what_any_voice_loses_says_nothing_against_a_phrase() -> None:
+    best = confidence(Evidence(0.9, Fit(0, 0, 0)))
+    whole, worst_word, _ = likeness.OF_ANY_VOICE
+    assert confidence(Evidence(0.9, Fit(whole, worst_word, 0))) == best
+    assert confidence(Evidence(0.9, Fit(whole - 0.1, worst_word, 0))) < best
+    assert confidence(Evidence(0.9, Fit(whole, worst_word - 0.1, 0))) < best
 
 
 def test_the_operating_point_lies_between_a_phrase_and_noise() -> None:

@@ -180,15 +180,16 @@ def test_a_missing_model_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_broken_model_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    broken = tmp_path / "weights.npz"
-    monkeypatch.setattr(recogniser, "_WEIGHTS", broken)
-    whole = (MODEL / "weights.npz").read_bytes()
-    with pytest.raises(ModelError, match="missing or broken"):
-        Recogniser(PHRASES)
-    for content in (b"", b"no weights", whole[:100], whole[: len(whole) // 2]):
-        broken.write_bytes(content)
+    monkeypatch.setattr(recogniser, "_OURS", tmp_path)
+    for network in ("hearing.npz", "second-look.npz"):
+        whole = (MODEL / network).read_bytes()
         with pytest.raises(ModelError, match="missing or broken"):
             Recogniser(PHRASES)
+        for content in (b"", b"no weights", whole[:100], whole[: len(whole) // 2]):
+            (tmp_path / network).write_bytes(content)
+            with pytest.raises(ModelError, match="missing or broken"):
+                Recogniser(PHRASES)
+        (tmp_path / network).write_bytes(whole)
 
 
 def test_a_place_without_room_for_the_model_is_named() -> None:
@@ -204,7 +205,7 @@ def test_a_place_without_room_for_the_model_is_named() -> None:
 
 
 def test_a_model_with_a_fixed_graph_is_refused(tmp_path: Path) -> None:
-    export(load_weights(MODEL / "weights.npz"), tmp_path)
+    export(load_weights(MODEL / "hearing.npz"), tmp_path)
     compile_graph(PHRASES, variants, tmp_path)
     with pytest.raises(ModelError, match="fixed graph"):
         Recogniser(PHRASES, model=tmp_path)
@@ -234,7 +235,7 @@ def dynamic(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for number in list(numbers.values())[1:]:
         any_word.arc(only.entry, only.entry, number, number)
     any_word.end(only)
-    export(load_weights(MODEL / "weights.npz"), folder)
+    export(load_weights(MODEL / "hearing.npz"), folder)
     conf = folder / "conf" / "model.conf"  # such graphs may end after any word: wait as others do
     rule = "--endpoint.rule2.min-trailing-silence"
     conf.write_text(re.sub(f"{rule}=.*", f"{rule}=0.5", conf.read_text()))

@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 
     from voicecheck.acoustic.forward import Weights
 
-_WEIGHTS = Path(__file__).parent / "model" / "weights.npz"
+_OURS = Path(__file__).parent / "model"
+_HEARING, _SECOND_LOOK = "hearing.npz", "second-look.npz"
 _PIECE_BYTES = BYTES_A_SECOND * 2 // 100  # 20 ms: Vosk looks for an end once a call
 _LONGEST_BYTES = BYTES_A_SECOND * 12  # no noise holds an utterance open for longer
 _KEPT_BYTES = _LONGEST_BYTES + 2 * int(RATE_HZ * CONTEXT_S)
@@ -72,9 +73,9 @@ class Recogniser:
         self._model: Any
         self._likeness: Likeness | None = None
         if model is None:
-            weights = _own_weights()
-            self._model = _load_own(phrases, words or {}, weights)
-            self._likeness = Likeness(lambda word: variants(word, words or {}), weights)
+            hearing, other = (_own_weights(name) for name in (_HEARING, _SECOND_LOOK))
+            self._model = _load_own(phrases, words or {}, hearing)
+            self._likeness = Likeness(lambda word: variants(word, words or {}), hearing, other)
         else:
             self._model = _load(model)
             _check_vocabulary(self._model, self._phrases, model)
@@ -90,12 +91,13 @@ class Recogniser:
     @property
     def name(self) -> str:
         """Which model listens, for the log."""
-        whose, file = "voicecheck model", _WEIGHTS
+        whose, files = "voicecheck model", [_OURS / _HEARING, _OURS / _SECOND_LOOK]
         if self._folder:
             whose = f"Vosk model {self._folder.name}"
             places = (self._folder / "am" / "final.mdl", self._folder / "final.mdl")
-            file = next(place for place in places if place.is_file())
-        return f"{whose}, sha256 {hashlib.sha256(file.read_bytes()).hexdigest()[:12]}"
+            files = [next(place for place in places if place.is_file())]
+        content = b"".join(file.read_bytes() for file in files)
+        return f"{whose}, sha256 {hashlib.sha256(content).hexdigest()[:12]}"
 
     def hear(self, block: bytes) -> list[Heard]:
         """Listen to a block of any length and return the utterances that ended in it."""
@@ -242,9 +244,9 @@ def _load_own(
         ) from error
 
 
-def _own_weights() -> Weights:
+def _own_weights(name: str) -> Weights:
     try:
-        return load_weights(_WEIGHTS)
+        return load_weights(_OURS / name)
     except ValueError as error:
         raise ModelError(_CANNOT_LOAD.format(_SHIPPED)) from error
 

@@ -2,9 +2,10 @@
 
 The decoder weighs phrases against each other and against a loop of phones, at prices that must let
 a phrase through noise; so noise can pass for a phrase. This looks at the finished utterance again,
-by the same network and with no price but one: how much better would any other sounds have fitted,
-on the whole, and in the word that fits worst? There a word changed or left out shows, and so does
-noise. And was there speech just before? Whoever states something begins with it; talk runs on.
+by the same network and by another training of it, with no price but one: how much better would any
+other sounds have fitted, on the whole, and in the word that fits worst? There a word changed or
+left out shows, and so does noise. And was there speech just before? Whoever states something begins
+with it; talk runs on.
 """
 
 from __future__ import annotations
@@ -74,9 +75,11 @@ class Evidence(NamedTuple):
     fit: Fit
 
 
+OF_ANY_VOICE = Fit(-0.3, -2.0, 0.0)
+"""What any voice may lose, whole and in its worst word: so much says nothing against a phrase."""
 MOST_BEFORE = 1.5
 """More frames of speech before say no more: speech before alone silences nothing that fits well."""
-SURE = (2.66, 0.54, 2.25, 0.9, -1.43)
+SURE = (1.56, 0.52, 2.6, 1.51, -2.21)
 """Weights of a constant, of the share's log-odds, of the fit, whole and worst word, and of what was
 before, in the log-odds that the phrase was said: calibrate.py's result on development voices."""
 
@@ -92,15 +95,19 @@ def confidence(evidence: Evidence) -> float:
 def terms(evidence: Evidence) -> tuple[float, ...]:
     """What SURE weighs."""
     share = min(max(evidence.share, 0.001), 0.999)
-    whole, worst_word, before = evidence.fit
-    return 1.0, math.log(share / (1 - share)), whole, worst_word, min(before, MOST_BEFORE)
+    lost = (min(0.0, fit - free) for fit, free in zip(evidence.fit[:2], OF_ANY_VOICE, strict=False))
+    before = min(evidence.fit.spoken_before, MOST_BEFORE)
+    return 1.0, math.log(share / (1 - share)), *lost, before
 
 
 class Likeness:
-    """Compares sound with phrases; `spoken` gives the pronunciations of a word."""
+    """Compares sound with phrases; `spoken` gives the pronunciations of a word.
 
-    def __init__(self, spoken: Callable[[str], Sequence[Phones]], weights: Weights) -> None:
-        self._spoken, self._weights = spoken, weights
+    Of several networks' fits it is the mean: what only one of them misses is hardly the speaker's.
+    """
+
+    def __init__(self, spoken: Callable[[str], Sequence[Phones]], *networks: Weights) -> None:
+        self._spoken, self._networks = spoken, networks
         self._paths: dict[str, _Path] = {}
 
     def fit(self, phrase: str, sound: NDArray[np.int16], begin: int, end: int) -> Fit:
@@ -114,7 +121,10 @@ class Likeness:
         skip, stop = ((at - start) // _OUTPUT_SAMPLES for at in (first, end + around))
         if phrase not in self._paths:
             self._paths[phrase] = _Path([self._spoken(word) for word in phrase.split()])
-        scores = forward(cepstra, self._weights)
+        fits = [self._fit(phrase, forward(cepstra, each), skip, stop) for each in self._networks]
+        return Fit(*np.mean(fits, axis=0).tolist())
+
+    def _fit(self, phrase: str, scores: Matrix, skip: int, stop: int) -> Fit:
         silent = np.exp(scores[max(0, skip - _BEFORE_FRAMES) : skip, BLANK])
         scores[:, BLANK] -= BLANK_COST
         whole, worst_word = self._paths[phrase].fit(scores[skip:stop])

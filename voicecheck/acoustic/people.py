@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     Slots: TypeAlias = Mapping[str, str]
 
-WEIGHTS = Path(__file__).parent.parent / "model" / "weights.npz"
+WEIGHTS = Path(__file__).parent.parent / "model" / "hearing.npz"
 
 
 @dataclass(frozen=True, slots=True)
