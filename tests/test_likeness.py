@@ -140,7 +140,7 @@ def test_more_evidence_makes_surer(more: Evidence, less: Evidence) -> None:
 
 def test_what_any_voice_loses_says_nothing_against_a_phrase() -> None:
     best = confidence(Evidence(0.9, Fit(0, 0, 0)))
-    whole, worst_word, _ = likeness.OF_ANY_VOICE
+    whole, worst_word = -likeness.ANY_VOICE_LOSES, -likeness.ANY_WORD_LOSES
     assert confidence(Evidence(0.9, Fit(whole, worst_word, 0))) == best
     assert confidence(Evidence(0.9, Fit(whole - 0.1, worst_word, 0))) < best
     assert confidence(Evidence(0.9, Fit(whole, worst_word - 0.1, 0))) < best

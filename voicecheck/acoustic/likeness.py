@@ -75,8 +75,8 @@ class Evidence(NamedTuple):
     fit: Fit
 
 
-OF_ANY_VOICE = Fit(-0.3, -2.0, 0.0)
-"""What any voice may lose, whole and in its worst word: so much says nothing against a phrase."""
+ANY_VOICE_LOSES, ANY_WORD_LOSES = 0.3, 2.0
+"""In nats a phone, on the whole and in the worst word: so little says nothing against a phrase."""
 MOST_BEFORE = 1.5
 """More frames of speech before say no more: speech before alone silences nothing that fits well."""
 SURE = (1.56, 0.52, 2.6, 1.51, -2.21)
@@ -95,9 +95,9 @@ def confidence(evidence: Evidence) -> float:
 def terms(evidence: Evidence) -> tuple[float, ...]:
     """What SURE weighs."""
     share = min(max(evidence.share, 0.001), 0.999)
-    lost = (min(0.0, fit - free) for fit, free in zip(evidence.fit[:2], OF_ANY_VOICE, strict=False))
-    before = min(evidence.fit.spoken_before, MOST_BEFORE)
-    return 1.0, math.log(share / (1 - share)), *lost, before
+    whole, worst_word, before = evidence.fit
+    lost = min(0.0, whole + ANY_VOICE_LOSES), min(0.0, worst_word + ANY_WORD_LOSES)
+    return 1.0, math.log(share / (1 - share)), *lost, min(before, MOST_BEFORE)
 
 
 class Likeness:

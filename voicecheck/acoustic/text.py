@@ -82,10 +82,9 @@ def words_of_the_trade(words: Sequence[str], weights: Sequence[float]) -> Source
     trade = sorted({word for kind in kinds for said in WORDS[kind] for word in said.split()})
 
     def draw(rng: Random) -> str:
-        others = {0: trade, 1: WORDS["small"]}
+        lists = rng.choices((trade, WORDS["small"], None), (2, 1, 1), k=rng.randint(2, 7))
         said = [
-            rng.choice(others[kind]) if kind in others else rng.choices(words, weights)[0]
-            for kind in rng.choices((0, 1, 2), (0.5, 0.25, 0.25), k=rng.randint(2, 7))
+            rng.choice(listed) if listed else rng.choices(words, weights)[0] for listed in lists
         ]
         if rng.random() < 0.35:
             said.insert(0 if rng.random() < 0.8 else rng.randint(0, len(said)), WORDS["address"])
