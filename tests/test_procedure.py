@@ -393,7 +393,7 @@ def test_a_file_nested_without_end_is_a_mistake() -> None:
     [
         ("least_confidence_confirm", "0.3"),
         ("least_confidence_critical", "0.4"),
-        ("least_asked", "0.6"),
+        ("least_asked", "0.7"),
     ],
 )
 def test_the_operating_point_fails_closed(key: str, least: str) -> None:
