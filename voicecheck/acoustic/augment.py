@@ -106,15 +106,11 @@ def _band(like: Tensor, hz: Tensor, strength: float) -> Tensor:
     return -24 * (below + above)
 
 
-_BABBLE = 3
-"""Its place among the noises."""
-
-
 def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -> Tensor:
     """Add a mixture of noises; its level below the speech falls as `strength` grows.
 
-    One of them leads, so that each is met on its own and loud, and others may lie under it. Babble
-    leads no louder than the speech: of louder talk nobody could tell which voice is meant.
+    One of them leads, so that each is met on its own and loud, and others may lie under it. None is
+    louder than the speech: of louder talk nobody could tell which voice is meant.
     """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
@@ -135,9 +131,7 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
         level = torch.where(leads[:, None] == place, 1.0, below)
         noise += kind / (kind.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
     noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
-    snr_db = uniform(speech, 18.0 - 19.0 * strength, 30.0)
-    talk = (leads[:, None] == _BABBLE) & (snr_db < 0)
-    snr_db = torch.where(talk, uniform(speech, 0.0, 25.0), snr_db)
+    snr_db = uniform(speech, 18.0 * (1 - strength), 30.0)
     some = 1 - chance(speech, 0.12)
     floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
     return speech + noise * speech_rms * decibels(-snr_db) * some + floor

@@ -107,7 +107,7 @@ def loss(network: Network, batch: Batch) -> torch.Tensor:
     """Mean CTC loss a phone, and how far the network hears two views of one item differently.
 
     The batch holds every item twice (`recordings.augmented`). Source: Yao et al., "CR-CTC:
-    Consistency regularization on CTC for improved speech recognition", ICLR 2025, equation 3.
+    Consistency regularization on CTC for improved speech recognition", ICLR 2025, from memory.
     """
     device = batch.features.device
     with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
