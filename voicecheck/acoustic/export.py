@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import struct
 from typing import TYPE_CHECKING
 
@@ -77,6 +78,16 @@ def export(weights: Weights, folder: Path) -> None:
     for name, content in files.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_bytes(content)
+
+
+def heard_until_s(given_s: float) -> float:
+    """How much Vosk has decoded of so many seconds since its network began: whole chunks.
+
+    The last frame of a chunk and of what it sees ahead must have been given to its end.
+    """
+    frames = math.floor((given_s * 1000 - topology.FRAME_LENGTH_MS) / topology.FRAME_SHIFT_MS) + 1
+    chunks = (frames - topology.RIGHT_CONTEXT_FRAMES) // FRAMES_PER_CHUNK
+    return max(0, chunks) * FRAMES_PER_CHUNK * topology.FRAME_SHIFT_MS / 1000
 
 
 def acoustic_model(weights: Weights) -> bytes:
