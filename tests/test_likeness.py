@@ -61,6 +61,8 @@ def test_the_alignment_is_the_best_of_all_paths_that_say_the_phrase(seed: int) -
     assert whole == pytest.approx(sum(lost) / len(collapsed(best)), abs=1e-5)
     worst = min(first / (len(collapsed(best)) - 2), second / 2)
     assert worst_word == pytest.approx(worst, abs=1e-5)
+    likely = sum(float(scores[at, label]) for at, label in enumerate(best))
+    assert likeness._Path(ways).loglikelihood(scores) == pytest.approx(likely, abs=1e-5)
 
 
 def in_first_word(path: tuple[int, ...], at: int, *, last: int) -> bool:
@@ -72,6 +74,7 @@ def test_a_phrase_has_no_fit_in_fewer_frames_than_it_has_phones() -> None:
     path = likeness._Path([[("B", "AA", "B")]])
     assert path.fit(np.zeros((2, PDF_COUNT), np.float32))[0] < -10
     assert path.fit(np.zeros((3, PDF_COUNT), np.float32))[0] == 0
+    assert path.loglikelihood(np.zeros((2, PDF_COUNT), np.float32)) == -np.inf
 
 
 def test_sound_that_is_too_short_for_a_frame_has_no_fit() -> None:
@@ -101,6 +104,17 @@ def test_two_networks_judge_by_the_mean_of_their_fits() -> None:
     np.testing.assert_allclose(both, np.mean(each, axis=0), atol=1e-6)
     one, other = each
     assert not np.allclose(one, other, atol=0.01)
+
+
+def test_of_two_networks_what_both_find_likely_adds_up() -> None:
+    sound = say(PHRASE).astype(np.int16)
+    phrases = ["checklist artery protected", PHRASE, "checklist artery"]
+    both, *each = (
+        Likeness(variants, *networks).loglikelihoods(phrases, sound)
+        for networks in (NETWORKS, NETWORKS[:1], NETWORKS[1:])
+    )
+    np.testing.assert_allclose(both, np.sum(each, axis=0), rtol=1e-6)
+    assert [int(np.argmax(likely)) for likely in (both, *each)] == [1, 1, 1]
 
 
 def test_a_network_that_is_unsure_in_noise_is_not_taken_at_its_word(

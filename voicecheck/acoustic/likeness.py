@@ -33,7 +33,7 @@ from voicecheck.acoustic.topology import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -119,15 +119,28 @@ class Likeness:
         if not len(cepstra):
             return Fit(_NO_FIT, _NO_FIT, 0.0)
         skip, stop = ((at - start) // _OUTPUT_SAMPLES for at in (first, end + around))
-        if phrase not in self._paths:
-            self._paths[phrase] = _Path([self._spoken(word) for word in phrase.split()])
         fits = [self._fit(phrase, forward(cepstra, each), skip, stop) for each in self._networks]
         return Fit(*np.mean(fits, axis=0).tolist())
+
+    def loglikelihoods(self, phrases: Iterable[str], sound: NDArray[np.int16]) -> list[float]:
+        """Of each phrase in all of a sound, by its best alignment; of several networks, the sum.
+
+        In nats, less `BLANK_COST` for each blank; -inf where the sound is too short for it.
+        """
+        heard = [forward(mfcc(sound), each) for each in self._networks]
+        for scores in heard:
+            scores[:, BLANK] -= BLANK_COST
+        return [sum(map(self._path(phrase).loglikelihood, heard)) for phrase in phrases]
+
+    def _path(self, phrase: str) -> _Path:
+        if phrase not in self._paths:
+            self._paths[phrase] = _Path([self._spoken(word) for word in phrase.split()])
+        return self._paths[phrase]
 
     def _fit(self, phrase: str, scores: Matrix, skip: int, stop: int) -> Fit:
         silent = np.exp(scores[max(0, skip - _BEFORE_FRAMES) : skip, BLANK])
         scores[:, BLANK] -= BLANK_COST
-        whole, worst_word = self._paths[phrase].fit(scores[skip:stop])
+        whole, worst_word = self._path(phrase).fit(scores[skip:stop])
         return Fit(whole, worst_word, float((1 - silent).sum()))
 
 
@@ -169,6 +182,13 @@ class _Path:
         by_word = np.bincount(self._word_of[states], weights=lost)
         whole, worst_word = float(lost.sum() / phones.sum()), float((by_word / phones).min())
         return max(whole, _NO_FIT), max(worst_word, _NO_FIT)
+
+    def loglikelihood(self, scores: Matrix) -> float:
+        """Of the best alignment with scores (frames × pdfs)."""
+        states = self._aligned(scores)
+        if states is None:
+            return -math.inf
+        return float(scores[np.arange(len(states)), self._pdfs[states]].sum())
 
     def _aligned(self, scores: Matrix) -> NDArray[np.int64] | None:
         """The most likely state of each frame (Viterbi); None where there are too few frames."""

@@ -28,6 +28,7 @@ from voicecheck.acoustic.export import export
 from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import Builder, Costs, Node, numbered
 from voicecheck.acoustic.lexicon import variants
+from voicecheck.acoustic.likeness import Likeness
 from voicecheck.acoustic.peer import PocketSphinx
 from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
 
@@ -37,7 +38,8 @@ if TYPE_CHECKING:
 
     Slots: TypeAlias = Mapping[str, str]
 
-WEIGHTS = Path(__file__).parent.parent / "model" / "hearing.npz"
+MODEL = Path(__file__).parent.parent / "model"
+ALTERNATIVES = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +132,11 @@ class Meaning:
 
 
 class Ours:
-    """The shipped network with a graph of the grammar; each recording is one utterance."""
+    """The shipped networks with a graph of the grammar; each recording is one utterance.
+
+    One hears, the other looks again. In the theatre the second look decides whether a phrase was
+    said, for no other is near; here, where orders differ in a word, which of them was.
+    """
 
     def __init__(self, grammar: Ways) -> None:
         """Compile the grammar and load the model; as in a graph of phrases, without "[unk]"."""
@@ -141,10 +147,11 @@ class Ours:
         start = builder.node()
         builder.rest(start)
         builder.end(_built(builder, grammar, start))
+        self._second_look = Likeness(variants, load_weights(MODEL / "second-look.npz"))
         with TemporaryDirectory(prefix="voicecheck-") as name:
             folder = Path(name)
             builder.write(folder)
-            export(load_weights(WEIGHTS), folder)
+            export(load_weights(MODEL / "hearing.npz"), folder)
             with (folder / "conf" / "model.conf").open("a", encoding="utf-8") as conf:
                 conf.writelines(
                     f"--endpoint.rule{rule}.min-trailing-silence=100\n" for rule in "1234"
@@ -157,10 +164,13 @@ class Ours:
         from vosk import KaldiRecognizer  # noqa: PLC0415
 
         recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ)
-        recogniser.SetMaxAlternatives(1)  # the best path; without, the words of least risk
+        recogniser.SetMaxAlternatives(ALTERNATIVES)
         for at in range(0, len(pcm), 2 * BLOCK_SAMPLES):
             recogniser.AcceptWaveform(pcm[at : at + 2 * BLOCK_SAMPLES])
-        return str(json.loads(recogniser.FinalResult())["alternatives"][0]["text"])
+        found = json.loads(recogniser.FinalResult())["alternatives"]
+        texts, first = ([each[key] for each in found] for key in ("text", "confidence"))
+        second = self._second_look.loglikelihoods(texts, np.frombuffer(pcm, "<i2"))
+        return str(texts[int(np.argmax(np.add(first, second)))])
 
 
 def _built(builder: Builder, part: Word | Ways, before: Node) -> Node:
