@@ -10,8 +10,14 @@ import numpy as np
 import pytest
 import soundfile
 from speech import RATE_HZ, say
+from stories import Story
+from stories import shipped as procedure
 
+from voicecheck import shipped
 from voicecheck.acoustic import stream
+from voicecheck.acoustic.grammar_file import replies
+from voicecheck.facts import NotUnderstood
+from voicecheck.grammar import phrases
 from voicecheck.inputs import Heard
 
 
@@ -46,19 +52,29 @@ def test_music_is_tones_on_a_beat() -> None:
 def test_accepts_are_counted_by_kind_with_their_bound() -> None:
     """Nothing in ten hours bounds the rate at 0.3 an hour (rule of three: Hanley & Lippman-Hand,
     JAMA 1983;249:1743-1745, from memory)."""
-    count = stream.Count(lambda heard: heard.text == "confirm")
+    count = stream.Count(lambda heard: heard.text != "[unk]", {"confirm"})
     count.take("music", 36_000, [])
     music, everything = count.rows()
     assert "0 utterances, 0 accepted, 0.00 an hour (95 %: below 0.30), " in music
     assert everything.startswith("all: 10.00 h")
     said = [
         Heard(text=text, confidence=1.0, audio_from_s=0.0, audio_to_s=1.0)
-        for text in ("confirm", "[unk]")
+        for text in ("checklist artery divided", "confirm", "[unk]")
     ]
     count.take("noise", 36_000, said)
     noise, _, everything = count.rows()
-    assert "2 utterances, 1 accepted, 0.10 an hour (95 %: below 0.47), " in noise
-    assert everything.startswith("all: 20.00 h, 2 utterances, 1 accepted")
+    assert "3 utterances, 1 accepted, 0.10 an hour (95 %: below 0.47), " in noise
+    assert everything.startswith("all: 20.00 h, 3 utterances, 1 accepted")
+    assert [each.text for _, each in count.replied] == ["confirm"]
+
+
+def test_a_reply_while_nothing_waits_is_no_command() -> None:
+    """By the rules of conduct themselves: decide.py, of a case that has just been opened."""
+    nothing = NotUnderstood(why="nothing_to_confirm")
+    counted_apart = replies(shipped.folder("grammars") / shipped.PROCEDURE)
+    assert {
+        text for text in phrases(procedure()) if Story().say(text) == [nothing]
+    } == counted_apart
 
 
 def test_minutes_are_streamed_through_the_recogniser(

@@ -29,6 +29,14 @@ def phrases(path: Path) -> Mapping[str, float]:
     }
 
 
+def replies(path: Path) -> frozenset[str]:
+    """Those of a procedure's phrases that answer a read-back; plain text knows none."""
+    if path.suffix != ".toml":
+        return frozenset()
+    reply = shipped.procedure_at(path).common.reply
+    return frozenset((*reply.confirm, *reply.negative))
+
+
 def words(path: Path) -> Mapping[str, Sequence[str]]:
     """How a procedure file says that words are spoken; plain text says nothing."""
     return shipped.procedure_at(path).file.lexicon if path.suffix == ".toml" else {}

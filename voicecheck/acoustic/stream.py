@@ -4,7 +4,8 @@
 
 Minutes of the manifest's speech (none of it a phrase) with and without noise, of noise alone, of
 music made here, and of near silence follow one another through one recogniser that is never started
-anew. The same seed gives the same sound.
+anew. The same seed gives the same sound. A reply, which decide.py takes for talk in the room while
+no read-back is open, is told and counted apart: here none ever is.
 """
 
 from __future__ import annotations
@@ -31,13 +32,13 @@ from voicecheck.acoustic.evaluate import (
     samples,
 )
 from voicecheck.acoustic.figures import poisson_bound
-from voicecheck.acoustic.grammar_file import phrases, words
+from voicecheck.acoustic.grammar_file import phrases, replies, words
 from voicecheck.acoustic.noises import NOISES, mix
 from voicecheck.pcm import RATE_HZ
 from voicecheck.recogniser import Recogniser
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterator, Sequence
 
     from numpy.random import Generator
 
@@ -137,12 +138,13 @@ def streamed(ears: Ears, speech: Sequence[Path], hours: float, seed: int) -> Ite
 class Count:
     """What was heard so far, by the kind of scene."""
 
-    def __init__(self, accepts: Callable[[Heard], bool]) -> None:
+    def __init__(self, accepts: Callable[[Heard], bool], replies: Collection[str]) -> None:
         self.accepted: list[tuple[str, Heard]] = []
         """Kind of scene, utterance."""
+        self.replied: list[tuple[str, Heard]] = []
         self.seconds, self.heard = Counter[str](), Counter[str]()
         self.compute_s: defaultdict[str, float] = defaultdict(float)
-        self._accepts = accepts
+        self._accepts, self._replies = accepts, replies
 
     def take(
         self, kind: str, seconds: float, heard: Sequence[Heard], compute_s: float = 0.0
@@ -153,9 +155,10 @@ class Count:
         self.compute_s[kind] += compute_s
         hours = self.seconds.total() / 3600
         for each in filter(self._accepts, heard):
-            self.accepted.append((kind, each))
+            is_reply = each.text in self._replies
+            (self.replied if is_reply else self.accepted).append((kind, each))
             told = f'"{each.text}" ({each.confidence:.2f}) in {kind} after {hours:.2f} h'
-            print(told, flush=True)
+            print(told + ", a reply to nothing" * is_reply, flush=True)
 
     def rows(self) -> Iterator[str]:
         """Accepted an hour, of each kind and of all, and the rate that 95 % confidence allows."""
@@ -184,7 +187,8 @@ def main() -> None:
     options = parser.parse_args()
     least, grave = phrases(options.grammar), critical(options.grammar)
     speech = [clip.path for clip in read(options.manifest) if clip.text not in least]
-    count = Count(Setting("Recogniser", "stream", options.seed, least).accepts)
+    accepts = Setting("Recogniser", "stream", options.seed, least).accepts
+    count = Count(accepts, replies(options.grammar))
     told_h = 0.0
     with Recogniser(least, words=words(options.grammar)) as ears:
         for scene in streamed(ears, speech, options.hours, options.seed):
@@ -197,6 +201,7 @@ def main() -> None:
                 print(f"after {hours:.2f} h: {accepted} accepted, peak {mib:.0f} MiB", flush=True)
     print(*count.rows(), sep="\n")
     print(f"critical: {sum(each.text in grave for _, each in count.accepted)} accepted")
+    print(f"replies to nothing, beside these: {len(count.replied)}")
 
 
 if __name__ == "__main__":
