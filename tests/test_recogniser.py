@@ -15,12 +15,13 @@ from speech import RATE_HZ, Samples, noise, say
 from stories import shipped
 
 import voicecheck
-from voicecheck import recogniser
+from voicecheck import decoder
 from voicecheck.acoustic.export import export
 from voicecheck.acoustic.forward import load_weights
 from voicecheck.acoustic.graph import UNKNOWN, Builder, Costs, compile_graph
 from voicecheck.acoustic.lexicon import UnknownWordError, variants
-from voicecheck.recogniser import ModelError, Recogniser
+from voicecheck.decoder import ModelError
+from voicecheck.recogniser import Recogniser
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -211,7 +212,9 @@ def test_a_missing_model_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_broken_model_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(recogniser, "_OURS", tmp_path)
+    monkeypatch.setattr(
+        decoder, "_OURS", [tmp_path / name for name in ("hearing.npz", "second-look.npz")]
+    )
     for network in ("hearing.npz", "second-look.npz"):
         whole = (MODEL / network).read_bytes()
         with pytest.raises(ModelError, match="missing or broken"):

@@ -15,6 +15,7 @@ from voicecheck.cli_live import (
     rehearse_command,
     serve_command,
 )
+from voicecheck.decoder import ModelError
 from voicecheck.diagram import state_diagram
 from voicecheck.display import DisplayError
 from voicecheck.doctor import doctor_command
@@ -23,7 +24,6 @@ from voicecheck.journal import JournalError
 from voicecheck.keys import keys
 from voicecheck.manual import manual as print_manual
 from voicecheck.procedure import ProcedureError
-from voicecheck.recogniser import ModelError
 from voicecheck.recording import AudioError
 from voicecheck.replay import BrokenLog
 from voicecheck.scenario import ScenarioError

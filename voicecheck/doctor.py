@@ -17,10 +17,11 @@ import numpy as np
 
 from voicecheck import shipped
 from voicecheck.announcer import AnnouncerError, Loudspeaker
+from voicecheck.decoder import ModelError
 from voicecheck.journal import Journal, JournalError
 from voicecheck.levels import Samples, advice, delay_s, figures
 from voicecheck.microphone import BLOCK_S, AudioError, Block, from_sound_card
-from voicecheck.recogniser import ModelError, Recogniser
+from voicecheck.recogniser import Recogniser
 from voicecheck.speech import Speech
 
 LEAST_FREE_BYTES = 100_000_000

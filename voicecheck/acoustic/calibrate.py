@@ -37,8 +37,9 @@ if TYPE_CHECKING:
 
 RIDGE = 0.001
 DEAR = 5.0
-"""What is found where no command was said counts so often: it costs more than to say one again. One
-taken for another counts once: whoever said it hears the answer, and withdraws."""
+"""What is found where nobody spoke to the machine counts so often: it costs more than to say a
+command again. A near miss, or a command taken for another, counts once: whoever said it hears the
+answer, and withdraws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +65,7 @@ class Noting:
 
     def _note(self, evidence: Evidence) -> float:
         self._evidence.append(evidence)
-        return evidence.share
+        return 1.0  # or it would be heard again
 
     def of(self, heard: Iterable[Heard]) -> Iterator[tuple[str, Evidence]]:
         """Each phrase among what was heard since the last call, with its evidence."""
@@ -85,7 +86,7 @@ def in_recordings(
             phrase=phrase,
             evidence=why,
             was_said=phrase == text,
-            weight=1.0 if text in setting.least else DEAR,
+            weight=1.0,
         )
 
 
