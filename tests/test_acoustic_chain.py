@@ -20,13 +20,14 @@ import pytest
 import soundfile
 from speech import RATE_HZ, say
 
-from voicecheck import recogniser
+from voicecheck import decoder
 from voicecheck.acoustic.corpus import make
 from voicecheck.acoustic.evaluate import Setting, read, run
 from voicecheck.acoustic.forward import forward, load_weights
 from voicecheck.acoustic.lexicon import variants
 from voicecheck.acoustic.topology import CEPSTRA, PDF_COUNT
 from voicecheck.acoustic.voices import Spoken
+from voicecheck.recogniser import Recogniser
 
 PHRASES = ("checklist artery divided", "checklist call for help", "confirm", "negative")
 TORCHRUN = ("-m", "torch.distributed.run", "--nproc-per-node", "2", "--rdzv-backend", "c10d")
@@ -101,14 +102,14 @@ def test_the_weights_become_a_model_that_is_evaluated(
 ) -> None:
     for network in ("hearing", "second-look"):
         shutil.copy(trained[0], tmp_path / f"{network}.npz")
-    monkeypatch.setattr(recogniser, "_OURS", tmp_path)
+    monkeypatch.setattr(decoder, "_OURS", tmp_path)
     soundfile.write(tmp_path / "said.flac", say(PHRASES[0]), RATE_HZ)
     with (tmp_path / "trials.csv").open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(
             [("path", "text", "voice", "condition"), ("said.flac", PHRASES[0], "espeak", "command")]
         )
     clips = list(read(tmp_path / "trials.csv"))
-    with recogniser.Recogniser(PHRASES) as ears:
+    with Recogniser(PHRASES) as ears:
         (outcome,) = run(
             ears, clips, [], Setting("Recogniser", "none", 1, dict.fromkeys(PHRASES, 0.0))
         )

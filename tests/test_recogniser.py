@@ -212,9 +212,7 @@ def test_a_missing_model_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_broken_model_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        decoder, "_OURS", [tmp_path / name for name in ("hearing.npz", "second-look.npz")]
-    )
+    monkeypatch.setattr(decoder, "_OURS", tmp_path)
     for network in ("hearing.npz", "second-look.npz"):
         whole = (MODEL / network).read_bytes()
         with pytest.raises(ModelError, match="missing or broken"):

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     from voicecheck.acoustic.forward import Weights
 
-_MODEL = Path(__file__).parent / "model"
-_OURS = (_MODEL / "hearing.npz", _MODEL / "second-look.npz")
+_OURS = Path(__file__).parent / "model"
+_NETWORKS = ("hearing.npz", "second-look.npz")
 _ALTERNATIVES = 12
 _SHIPPED = "The model that voicecheck ships"
 _CANNOT_LOAD = "{} cannot be loaded: files are missing or broken; install it again."
@@ -108,9 +108,10 @@ def ours(
 
     `words` teaches them to pronounce, see `Recogniser`.
     """
-    networks = [_weights(file) for file in _OURS]
+    files = [_OURS / name for name in _NETWORKS]
+    networks = [_weights(file) for file in files]
     check(phrases, words)
-    name = f"voicecheck model, {_told_apart(_OURS)}"
+    name = f"voicecheck model, {_told_apart(files)}"
     loaded = []
     try:
         with TemporaryDirectory(prefix="voicecheck-") as place:
