@@ -14,7 +14,15 @@ from voicecheck.acoustic.lexicon import variants
 from voicecheck.acoustic.likeness import Likeness
 from voicecheck.decoder import Decoder
 from voicecheck.recogniser import Recogniser
-from voicecheck.second_look import AGREES, CERTAIN, SecondLook
+from voicecheck.second_look import (
+    CERTAIN,
+    CLEARLY,
+    FOUND,
+    LATER_S,
+    NOT_CLEAR_AT_MOST,
+    SecondLook,
+    agreed,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,7 +65,7 @@ def test_the_second_network_hears_the_phrases_too(
 ) -> None:
     for other in PHRASES:
         share = second[1].share(other, say(phrase).tobytes())
-        assert share > 0.9 if other == phrase else share < AGREES
+        assert share > 0.9 if other == phrase else share < FOUND
 
 
 def test_what_is_sure_is_not_heard_again(second: tuple[Likeness, Decoder]) -> None:
@@ -70,7 +78,7 @@ def test_a_doubtful_phrase_that_both_networks_hear_is_as_sure_as_it_was(
     said = say(PHRASES[0])
     hissed = (said + noise(len(said), seed=2, level=1500)).astype(np.int16)
     for sound in (said, hissed):
-        assert looked_at(second, sound, PHRASES[0], 0.9) == (0.9, 2)
+        assert looked_at(second, sound, PHRASES[0], 0.9) == (0.9, len(LATER_S))
 
 
 @pytest.mark.parametrize("said", ["checklist something was divided", "checklist artery", ""])
@@ -79,9 +87,32 @@ def test_a_doubtful_phrase_that_one_network_alone_hears_is_not_believed(
 ) -> None:
     sound = say(said) if said else noise(RATE_HZ * 3, seed=2, level=3000).astype(np.int16)
     sure, count = looked_at(second, sound, PHRASES[0], CERTAIN - 0.001)
-    assert count == 1
+    assert count == len(LATER_S)
     assert shipped().common.listening.least_asked < sure
     assert sure < shipped().common.listening.least_confidence
+
+
+@pytest.mark.parametrize(
+    ("sure", "shares", "then"),
+    [
+        (0.94, (CLEARLY, 1.0, 1.0), 0.94),
+        (0.94, (1.0, CLEARLY - 0.01, 1.0), NOT_CLEAR_AT_MOST),
+        (0.94, (FOUND, 0.0, FOUND), NOT_CLEAR_AT_MOST),
+        (0.7, (FOUND, FOUND, 0.0), 0.7),
+        (0.94, (FOUND - 0.01, 0.0, 1.0), 0.47),
+    ],
+)
+def test_it_counts_how_often_and_how_clearly_the_second_network_found_it(
+    sure: float, shares: tuple[float, ...], then: float
+) -> None:
+    assert agreed(sure, shares) == then
+
+
+def test_what_is_not_clear_is_enough_for_what_is_harmless_only() -> None:
+    listening = shipped().common.listening
+    assert listening.least_confidence <= NOT_CLEAR_AT_MOST
+    assert listening.least_confidence_critical > NOT_CLEAR_AT_MOST
+    assert listening.least_confidence_confirm > NOT_CLEAR_AT_MOST
 
 
 def test_what_the_recogniser_says_has_passed_the_second_network(
@@ -100,7 +131,9 @@ def test_what_the_recogniser_says_has_passed_the_second_network(
         for phrase in PHRASES:
             (heard,) = ears.hear(say(phrase).tobytes()) + ears.finish()
             assert (heard.text, heard.confidence) == (phrase, 0.8)
-    assert [phrase for phrase, _, _ in asked] == [each for each in PHRASES for _ in range(2)]
-    assert all(found >= AGREES for _, _, found in asked)
-    for (_, once, _), (_, again, _) in zip(asked[::2], asked[1::2], strict=True):
-        assert again == once[2 * RATE_HZ // 100 :], "10 ms later, where other frames begin"
+    assert [phrase for phrase, _, _ in asked] == [each for each in PHRASES for _ in LATER_S]
+    assert all(found >= CLEARLY for _, _, found in asked)
+    whole = [sound for _, sound, _ in asked[:: len(LATER_S)] for _ in LATER_S]
+    for at, ((_, sound, _), all_of_it) in enumerate(zip(asked, whole, strict=True)):
+        later = at % 3 * RATE_HZ // 100  # 10 ms and 20 ms: other frames begin there
+        assert sound == all_of_it[2 * later :]
