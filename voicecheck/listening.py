@@ -13,7 +13,7 @@ class Listening:
     least_confidence: float = 0.0
     """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
     least_confidence_critical: float = 0.0
-    """The same for a critical statement, which is read back."""
+    """The same for a critical statement, either way."""
     least_confidence_confirm: float = 0.0
     """The same for the confirm that makes a critical statement stand."""
     least_asked: float = 0.0

@@ -82,12 +82,13 @@ def least_confidence(procedure: Procedure, command: Command) -> float:
     """How sure the ears must be (0 to 1) that this command was said.
 
     Surest of a confirm: a critical phrase heard wrong is read back, a confirm heard wrong is not.
+    What is critical and said the safe way is not read back either, so it may not be less sure.
     """
     listening = procedure.common.listening
     match command:
         case Confirm():
             return listening.least_confidence_confirm
-        case Answer(item=item, answer=answer) if needs_read_back(procedure.item(item), answer):
+        case Answer(item=item) if procedure.item(item).kind in CRITICAL:
             return listening.least_confidence_critical
         case _:
             return listening.least_confidence
