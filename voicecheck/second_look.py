@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from voicecheck.decoder import Decoder
 
 CERTAIN = 0.95
-"""So sure is sure: nothing is heard again, which takes twice as long as the fit."""
+"""So sure is sure: nothing is heard again, which takes three times as long as the fit."""
 FOUND = 0.1
 """With so much of the likelihood for the phrase the second network has found it."""
 CLEARLY = 0.5
