@@ -22,8 +22,8 @@ import pocketsphinx  # type: ignore[import-not-found,import-untyped,unused-ignor
 import soundfile
 
 from voicecheck import shipped
-from voicecheck.grammar import phrases
-from voicecheck.scenario import Scenario, parse_recording, parse_scenario
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.live.scenario import Scenario, parse_recording, parse_scenario
 
 FOLDER = Path(__file__).parent
 RATE_HZ = 16_000

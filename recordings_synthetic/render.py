@@ -23,8 +23,8 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from voicecheck.acoustic.talkers import Sound, Talker, festival, flite, pico
-from voicecheck.scenario import Line, Scenario, Speaker, parse_recording, parse_scenario
+from voicecheck.acoustic.making.talkers import Sound, Talker, festival, flite, pico
+from voicecheck.live.scenario import Line, Scenario, Speaker, parse_recording, parse_scenario
 
 FOLDER = Path(__file__).parent
 RATE_HZ = 16_000

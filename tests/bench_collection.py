@@ -19,9 +19,10 @@ from pathlib import Path
 import independent
 from invented import write_series
 
-from voicecheck.after.aggregates import summarise
-from voicecheck.after.together import cases_page
-from voicecheck.collection import collect
+from voicecheck.cases.aggregates import summarise
+from voicecheck.cases.collection import collect
+from voicecheck.cases.layout import VERSION
+from voicecheck.cases.together import cases_page
 
 
 def timed(name: str, work: Callable[[], object]) -> None:
@@ -46,8 +47,8 @@ def bench(folder: Path, count: int) -> None:
     files = sorted(logs.glob("*.log"))
     timed("plain pass: same figures, nothing proven", lambda: [_plain(log) for log in files])
     timed("prove and collect into Parquet", lambda: collect(logs, out, logs / "labels.csv"))
-    timed("sum up with DuckDB", lambda: summarise(out / "layout-1"))
-    timed("page with run charts", lambda: cases_page(summarise(out / "layout-1"), "bench"))
+    timed("sum up with DuckDB", lambda: summarise(out / f"layout-{VERSION}"))
+    timed("page with run charts", lambda: cases_page(summarise(out / f"layout-{VERSION}"), "bench"))
     size = sum(file.stat().st_size for file in out.rglob("*.parquet"))
     logged = sum(file.stat().st_size for file in files)
     print(f"  logs {logged / 2**20:.1f} MiB, Parquet {size / 2**20:.1f} MiB\n", flush=True)

@@ -18,25 +18,26 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from voicecheck import clock
-from voicecheck.announcer import Muted
-from voicecheck.case import Case
-from voicecheck.display import Display
-from voicecheck.facts import Record
-from voicecheck.grammar import phrases
-from voicecheck.inputs import Entered
+from voicecheck.core.case import Case
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.facts import Record
+from voicecheck.core.inputs import Entered
+from voicecheck.display.keys import keys
+from voicecheck.display.server import Display
+from voicecheck.display.view import view
+from voicecheck.ears.recogniser import Recogniser
 from voicecheck.journal import Journal
-from voicecheck.keys import keys
-from voicecheck.pcm import RATE_HZ
-from voicecheck.procedure_file import parse
-from voicecheck.recogniser import Recogniser
-from voicecheck.recording import BLOCK_BYTES, from_file
-from voicecheck.scenario import parse_recording
-from voicecheck.service import Service
+from voicecheck.live import clock
+from voicecheck.live.live_case import Setup, opening
+from voicecheck.live.scenario import parse_recording
+from voicecheck.live.service import Service
 from voicecheck.shipped import folder
-from voicecheck.stage import Setting, opening
-from voicecheck.steady import Steady
-from voicecheck.view import view
+from voicecheck.sound.pcm import RATE_HZ
+from voicecheck.sound.recording import BLOCK_BYTES, from_file
+from voicecheck.voice.announcer import Muted
+from voicecheck.voice.resilient import ResilientVoice
 
 HOUR_S = 3600.0
 
@@ -81,17 +82,18 @@ def main(hours: float) -> None:
         Journal.create(Path(place) / "long.log") as log,
         Recogniser(phrases(procedure), words=procedure.file.lexicon) as ears,
     ):
-        setting = Setting(
+        setup = Setup(
             procedure=procedure,
             ears=ears,
+            conduct=CURRENT,
             wording="full",
             case_dir=Path(place),
             wav=False,
             mute=True,
         )
-        now, voice = clock.driven_by_audio(), Steady(Muted)
+        now, voice = clock.of_the_sound()[0], ResilientVoice(Muted)
         service = Service(log=log, ears=ears, voice=voice, now=now, show=show)
-        service.open(opening(setting, "long", voice.voice))
+        service.open(opening(setup, "long", voice.voice))
         began_s = time.monotonic()
 
         def listened() -> Iterator[bytes]:

@@ -20,9 +20,9 @@ import numpy as np
 from sound_card import RATE_HZ, Cards, Device, Samples, sound_cards
 from theatre import Theatre, theatre
 
-from voicecheck.recording import from_file
-from voicecheck.scenario import parse_recording, parse_scenario
+from voicecheck.live.scenario import parse_recording, parse_scenario
 from voicecheck.shipped import folder
+from voicecheck.sound.recording import from_file
 
 ROOM = folder("recordings_synthetic") / "clean_case"
 VOICE = "rms"

@@ -14,14 +14,17 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from voicecheck import __version__, clock, facts, rules
-from voicecheck.case import Case
-from voicecheck.chain import line_hash
-from voicecheck.facts import Opened, Record, decode_record, encode_record
-from voicecheck.grammar import phrases
-from voicecheck.inputs import Entered, Heard, Trouble
+from voicecheck import __version__
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.chain import line_hash
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.facts import Opened, Record, decode_record, encode_record
+from voicecheck.core.inputs import Entered, Heard, Trouble
 from voicecheck.journal import Journal
-from voicecheck.service import Service
+from voicecheck.live import clock
+from voicecheck.live.service import Service
 from voicecheck.shipped import folder
 
 
@@ -90,7 +93,7 @@ def _opened() -> Opened:
         common=(grammars / "_common.toml").read_text(encoding="utf-8"),
         wording="brief",
         program=__version__,
-        rules=rules.VERSION,
+        rules=CURRENT.VERSION,
         format=facts.VERSION,
         recogniser="none",
         voice="none",
@@ -103,7 +106,7 @@ def main(path: Path, seed: int, *, early: bool) -> None:
     with (Journal.reopen if path.exists() else Journal.create)(path) as log:
         lines = log.found.lines
         last = decode_record(lines[-1]).at if lines else None
-        now, gap_s = clock.live_after(last) if last else (clock.live(), 0.0)
+        now, gap_s = clock.wall(last)
         kept = _Early(log) if early else log
         service = Service(log=kept, ears=_NoEars(), voice=_NoVoice(), now=now, show=_show)
         if lines:

@@ -12,9 +12,10 @@ from typing import get_args
 
 from invented import invent
 
-from voicecheck import facts, rules
-from voicecheck.after.examine import examine
-from voicecheck.codec import encode
+from voicecheck.core import facts
+from voicecheck.core.codec import encode
+from voicecheck.core.conduct import CURRENT
+from voicecheck.review.examine import examine
 
 GOLDEN = Path(__file__).parent / "golden"
 KINDS = {kind.__name__ for kind in get_args(facts.Fact)}
@@ -22,7 +23,7 @@ KINDS = {kind.__name__ for kind in get_args(facts.Fact)}
 
 def home() -> Path:
     """The folder of the present version's golden logs."""
-    return GOLDEN / f"format-{facts.VERSION}-rules-{rules.VERSION}"
+    return GOLDEN / f"format-{facts.VERSION}-rules-{CURRENT.VERSION}"
 
 
 def kinds(lines: list[bytes]) -> set[str]:

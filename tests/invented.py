@@ -18,16 +18,18 @@ from random import Random
 
 from stories import COMMON_TEXT, SHIPPED_TEXT
 
-from voicecheck import facts, rules
-from voicecheck.case import Case
-from voicecheck.chain import GENESIS, line_hash
-from voicecheck.decide import decide
-from voicecheck.facts import At, Fact, Opened, Record, encode_record
-from voicecheck.grammar import UNKNOWN
-from voicecheck.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
-from voicecheck.procedure import Item, Procedure
-from voicecheck.standing import Mode, outstanding
-from voicecheck.wording import CAUTION, spoken
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.chain import GENESIS, line_hash
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.conduct_1.decide import decide
+from voicecheck.core.conduct_1.standing import outstanding
+from voicecheck.core.conduct_1.wording import spoken
+from voicecheck.core.facts import At, Fact, Opened, Record, encode_record
+from voicecheck.core.inputs import UNKNOWN, Due, Entered, Heard, Input, Restarted, Said, Trouble
+from voicecheck.core.procedure import Item, Procedure
+from voicecheck.core.state import Mode
+from voicecheck.core.wording import CAUTION
 
 LEVELS = ("junior", "senior", "consultant")
 GRADES = ("easy", "moderate", "hard")
@@ -71,7 +73,7 @@ class Invention:
             common=COMMON_TEXT,
             wording=self.chance.choice(("full", "brief")),
             program="0.1.0",
-            rules=rules.VERSION,
+            rules=CURRENT.VERSION,
             format=facts.VERSION,
             recogniser="none: an invented case",
             voice="none: an invented case",

@@ -8,10 +8,10 @@ from functools import cache
 
 from stories import Story
 
-from voicecheck.inputs import Trouble
-from voicecheck.screen import View
-from voicecheck.view import stopped, view
-from voicecheck.wording import CAUTION
+from voicecheck.core.inputs import Trouble
+from voicecheck.core.wording import CAUTION
+from voicecheck.display.screen import View
+from voicecheck.display.view import stopped, view
 
 BEFORE = [
     f"checklist {phrase}"

@@ -6,14 +6,15 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
-from voicecheck import facts, rules
-from voicecheck.case import Case
-from voicecheck.chain import GENESIS, line_hash
-from voicecheck.decide import decide
-from voicecheck.facts import At, Fact, Opened, Record, encode_record
-from voicecheck.inputs import Due, Entered, Heard, Input
-from voicecheck.procedure import Procedure
-from voicecheck.procedure_file import parse
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.chain import GENESIS, line_hash
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.conduct_1.decide import decide
+from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.facts import At, Fact, Opened, Record, encode_record
+from voicecheck.core.inputs import Due, Entered, Heard, Input
+from voicecheck.core.procedure import Procedure
 
 GRAMMARS = Path(__file__).parent.parent / "grammars"
 COMMON_TEXT = (GRAMMARS / "_common.toml").read_text(encoding="utf-8")
@@ -124,7 +125,7 @@ def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
         common=common,
         wording="full",
         program="0.0.0",
-        rules=rules.VERSION,
+        rules=CURRENT.VERSION,
         format=facts.VERSION,
         recogniser="none",
         voice="none",

@@ -15,7 +15,7 @@ from typing import Any
 
 import httpx
 
-from voicecheck.facts import Record, decode_record
+from voicecheck.core.facts import Record, decode_record
 from voicecheck.journal import read
 
 TOKEN = "an-invented-token-0123"  # noqa: S105

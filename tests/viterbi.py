@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from voicecheck.acoustic import hmm
+from voicecheck.ears import hmm
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -17,12 +17,16 @@ from multiprocessing import get_context
 
 from stories import moment
 
-from voicecheck import facts
-from voicecheck.case import Case
-from voicecheck.decide import NothingDue, _with_lapses, decide
-from voicecheck.facts import At, Fact
-from voicecheck.grammar import UNKNOWN, phrases
-from voicecheck.inputs import (
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.conduct_1.decide import _with_lapses, decide
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.conduct_1.rules import next_state, refusal
+from voicecheck.core.conduct_1.standing import start
+from voicecheck.core.facts import At, Fact
+from voicecheck.core.inputs import (
+    UNKNOWN,
     Answer,
     BailOut,
     CloseRecord,
@@ -39,10 +43,8 @@ from voicecheck.inputs import (
     Trouble,
     Withdraw,
 )
-from voicecheck.procedure import Event, Item, Kind, Procedure
-from voicecheck.procedure_file import parse
-from voicecheck.rules import Refusal, after, refusal
-from voicecheck.standing import Mode, State, start
+from voicecheck.core.procedure import Event, Item, Kind, Procedure
+from voicecheck.core.state import Mode, NothingDue, Refusal, State
 
 NOW, LATE = moment(0), moment(1)
 COURSE = (Mode.IN_COURSE, Mode.PAUSING)
@@ -142,7 +144,7 @@ class Walker:
             if refusal(self.procedure, state, fact) is not None:
                 self._note(walk, ["every decided fact is allowed"], state, given, fact)
                 continue
-            then = after(self.procedure, state, fact)
+            then = next_state(self.procedure, state, fact)
             walk.facts[type(fact).__name__] += 1
             if isinstance(fact, facts.Stated):
                 walk.stated.add(Answer(item=fact.item, answer=fact.answer))
@@ -162,7 +164,7 @@ class Walker:
 
     def _forged(self, state: State, fact: Fact, walk: Walk) -> State:
         walk.transitions += 1
-        then = after(self.procedure, state, fact)
+        then = next_state(self.procedure, state, fact)
         if state.mode is Mode.CLOSED:
             self._note(walk, ["a closed record takes no more facts"], state, None, fact)
         excuse = self.claims.best_excuse(fact)
@@ -378,7 +380,11 @@ def _every_fact(procedure: Procedure) -> Iterator[Fact]:
     yield from (facts.Reopened(gap_s=gap_s) for gap_s in gaps_s(procedure))
     yield from (facts.Retracted(item=""), facts.Lapsed(item=""), facts.Overridden())
     yield from (facts.StoodBy(), facts.Resumed(), facts.CloseProposed())
-    yield from (facts.Closed(outstanding=()), facts.Refused(why=""), facts.NotUnderstood(why=""))
+    yield from (
+        facts.Closed(outstanding=()),
+        facts.Refused(why=facts.Why.NOT_NOW),
+        facts.NotUnderstood(why=facts.Doubt.UNSURE),
+    )
 
 
 # ------------------------------------------------------------------------------ one or many cores

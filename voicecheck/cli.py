@@ -7,30 +7,26 @@ from pathlib import Path
 import click
 
 from voicecheck import __version__, shipped
-from voicecheck.acoustic.lexicon import UnknownWordError, WrongPhoneError
-from voicecheck.announcer import AnnouncerError
 from voicecheck.cli_after import cases_command, export_command, review_command, verify_command
-from voicecheck.cli_live import (
-    listen_command,
-    rehearse_command,
-    serve_command,
-)
-from voicecheck.decoder import ModelError
-from voicecheck.diagram import state_diagram
-from voicecheck.display import DisplayError
-from voicecheck.doctor import doctor_command
-from voicecheck.grammar import phrases
+from voicecheck.cli_live import listen_command, rehearse_command, serve_command
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.diagram import state_diagram
+from voicecheck.core.procedure import ProcedureError
+from voicecheck.core.replay import BrokenLog
+from voicecheck.core.wording import CAUTION
+from voicecheck.display.keys import keys
+from voicecheck.display.server import DisplayError
+from voicecheck.ears.decoder import ModelError
+from voicecheck.ears.lexicon import UnknownWordError, WrongPhoneError
+from voicecheck.ears.soundcheck import closest, weaknesses
 from voicecheck.journal import JournalError
-from voicecheck.keys import keys
+from voicecheck.live.doctor import doctor_command
+from voicecheck.live.live_case import LogStopped, NotACaseName
+from voicecheck.live.scenario import ScenarioError
+from voicecheck.live.service import RecordClosed
 from voicecheck.manual import manual as print_manual
-from voicecheck.procedure import ProcedureError
-from voicecheck.recording import AudioError
-from voicecheck.replay import BrokenLog
-from voicecheck.scenario import ScenarioError
-from voicecheck.service import RecordClosed
-from voicecheck.soundcheck import closest, weaknesses
-from voicecheck.stage import NotACaseName, RecordingStopped
-from voicecheck.wording import CAUTION
+from voicecheck.sound.recording import AudioError
+from voicecheck.voice.announcer import AnnouncerError
 
 _FAILURES = (
     AnnouncerError,
@@ -43,7 +39,7 @@ _FAILURES = (
     NotACaseName,
     ProcedureError,
     RecordClosed,
-    RecordingStopped,
+    LogStopped,
     ScenarioError,
     UnknownWordError,
     WrongPhoneError,
@@ -96,7 +92,7 @@ def check(grammar: Path | None) -> None:
     click.echo(f"{procedure.head.title}, version {procedure.head.version}")
     click.echo(
         f"{len(procedure.phases)} phases, {len(procedure.items)} items, "
-        f"{len(phrases(procedure))} phrases; none begins another; all can be pronounced."
+        f"{len(CURRENT.phrases(procedure))} phrases; none begins another; all can be pronounced."
     )
     click.echo("Closest phrases that touch a critical statement (0 alike, 1 nothing shared):")
     for pair in [pair for pair in pairs if pair.critical][:5]:

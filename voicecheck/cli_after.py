@@ -8,17 +8,17 @@ from pathlib import Path
 
 import click
 
-from voicecheck.after.aggregates import summarise
-from voicecheck.after.examine import Examined, examine
-from voicecheck.after.optional import MissingLibrary
-from voicecheck.after.proof import proof
-from voicecheck.after.together import cases_page, cases_text
-from voicecheck.chain import parse_checkpoint
-from voicecheck.collection import CollectionError, collect
-from voicecheck.export import FORMATS, export
+from voicecheck.cases.aggregates import summarise
+from voicecheck.cases.collection import CollectionError, collect
+from voicecheck.cases.together import cases_page, cases_text
+from voicecheck.core.chain import parse_checkpoint
+from voicecheck.core.replay import BrokenLog
 from voicecheck.journal import JournalError, read
-from voicecheck.replay import BrokenLog
-from voicecheck.review import Doublet, review
+from voicecheck.review.case_page import Doublet, review
+from voicecheck.review.examine import Examined, examine
+from voicecheck.review.formats import FORMATS, export
+from voicecheck.review.optional import MissingLibrary
+from voicecheck.review.proof import proof
 
 _LOG = click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -42,7 +42,7 @@ def verify_command(log: Path, checkpoint: str | None) -> None:
         examined = _examined(log, checkpoint)
     report = examined.report
     if report is None or not examined.intact:
-        raise _does_not_hold(log, examined)
+        raise _not_proven(log, examined)
     click.echo(f"{log}: case {report.case}, {examined.lines} lines.")
     for heading, sentence in proof(examined):
         click.echo(f"{heading}: {sentence}")
@@ -51,7 +51,13 @@ def verify_command(log: Path, checkpoint: str | None) -> None:
     click.echo(f"In short, to be copied by hand: {report.code}")
 
 
-def _does_not_hold(log: Path, examined: Examined) -> click.ClickException:
+def _not_proven(log: Path, examined: Examined) -> click.ClickException:
+    if examined.newer:
+        return click.ClickException(f"{log}: {examined.newer}")
+    if examined.misfit:
+        return click.ClickException(
+            f"{log} holds by itself, but the checkpoint does not fit.\n  {examined.misfit}."
+        )
     told = f"`voicecheck review {log}` shows what of it still holds" if examined.report else ""
     cure = ". ".join(filter(None, ("Keep the file as it is, and look for a copy", told)))
     return click.ClickException(f"{log} does not hold.{_listed(examined.damage)}\n{cure}.")
@@ -89,6 +95,8 @@ def review_command(
     place = out or log.with_suffix(".html")
     with _sentences(log):
         examined = _examined(log, checkpoint)
+        if examined.newer:
+            raise _not_proven(log, examined)
         score = Doublet.of(doublet, reviewer) if doublet else None
         _write(place, review(examined, log.name, score), log)
     if examined.report and examined.intact:
@@ -118,7 +126,7 @@ def export_command(log: Path, to: str, out: Path | None) -> None:
     with _sentences(log):
         examined = _examined(log, None)
         if not examined.intact:
-            raise _does_not_hold(log, examined)
+            raise _not_proven(log, examined)
         text = export(read(log).lines, to)
         if out is None:
             click.echo(text, nl=False)

@@ -9,15 +9,18 @@ from pathlib import Path
 
 import click
 
-from voicecheck import clock, serving, shipped
-from voicecheck.ending import when_asked
-from voicecheck.grammar import phrases
-from voicecheck.microphone import from_sound_card
-from voicecheck.procedure import Procedure
-from voicecheck.recogniser import Recogniser
-from voicecheck.recording import from_file, from_stream
-from voicecheck.rehearsal import paced, perform, scenarios_in
-from voicecheck.stage import Setting, live
+from voicecheck import shipped
+from voicecheck.core.conduct import CURRENT, Conduct
+from voicecheck.core.procedure import Procedure
+from voicecheck.ears.recogniser import Recogniser
+from voicecheck.journal import Journal
+from voicecheck.live import clock, serving
+from voicecheck.live.ending import when_asked
+from voicecheck.live.live_case import LiveCase, Setup, log_path
+from voicecheck.live.rehearsal import paced, perform, scenarios_in, turns_in
+from voicecheck.live.service import Service
+from voicecheck.sound.microphone import from_sound_card
+from voicecheck.sound.recording import from_file, from_stream
 
 _PROCEDURE = click.option(
     "--procedure",
@@ -93,15 +96,16 @@ def rehearse_command(
     procedure, astray = shipped.procedure(), []
     for name in scenarios or known:
         with _recogniser(procedure, model) as ears:  # anew, for each log counts its own sound
-            setting = Setting(
+            setup = Setup(
                 procedure=procedure,
+                conduct=CURRENT,
                 ears=ears,
                 wording=wording,
                 case_dir=case_dir,
                 wav=wav,
                 mute=mute or (fast and not wav),
             )
-            if not perform(setting, rooms / name, voice, fast=fast):
+            if not perform(setup, rooms / name, voice, fast=fast):
                 astray.append(name)
     if astray:
         raise click.ClickException(f"Went another way than the scenario says: {', '.join(astray)}.")
@@ -136,8 +140,9 @@ def listen_command(
         raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
     procedure = _procedure(procedure_path)
     with _recogniser(procedure, model) as ears:
-        setting = Setting(
+        setup = Setup(
             procedure=procedure,
+            conduct=CURRENT,
             ears=ears,
             wording=wording,
             case_dir=case_dir,
@@ -146,9 +151,12 @@ def listen_command(
             device=device,
         )
         blocks = from_sound_card(device) if mic else _recorded(str(audio))
-        now = clock.live() if mic else clock.driven_by_audio()
-        service = live(setting, case_name, lambda _: blocks, now)
-    if not service.closed:
+        runs = clock.wall if mic else clock.of_the_sound
+        path = log_path(case_dir, case_name, clock.stamp())
+        with Journal.create(path) as log, LiveCase(setup, case_name, log, clock=runs) as case:
+            case.begin()
+            case.live(blocks)
+    if not case.service.closed:
         click.echo("The audio ended before the record was closed; the log holds what was said.")
 
 
@@ -188,13 +196,14 @@ def serve_command(
     An open record of the same name is taken up where it ends; after a long gap the criteria must
     be stated again. A closed one is refused. SIGTERM or Ctrl-C ends in order, the record open.
     """
-    path = serving.log_path(case_dir, case_name)
-    procedure = serving.recorded_procedure(path) or _procedure(procedure_path)
+    earlier = serving.recorded(log_path(case_dir, case_name))
+    procedure, conduct = earlier or (_procedure(procedure_path), CURRENT)
     place = serving.Place(host=host, port=port, token=token)
-    recorded = _recorded(audio) if audio else None
-    with _recogniser(procedure, model) as ears, when_asked() as ending:
-        setting = Setting(
+    sound = _played(audio) if audio else lambda _: from_sound_card(device, patient=True)
+    with _recogniser(procedure, model, conduct) as ears, when_asked() as ending:
+        setup = Setup(
             procedure=procedure,
+            conduct=conduct,
             ears=ears,
             wording=wording,
             case_dir=case_dir,
@@ -202,21 +211,15 @@ def serve_command(
             mute=mute,
             device=device,
         )
-        serving.serve(
-            setting,
-            case_name,
-            place,
-            lambda: paced(recorded) if recorded else from_sound_card(device, patient=True),
-            ending,
-        )
+        serving.serve(setup, case_name, place, sound, ending)
 
 
 def _procedure(path: Path | None) -> Procedure:
     return shipped.procedure_at(path) if path else shipped.procedure()
 
 
-def _recogniser(procedure: Procedure, model: Path | None) -> Recogniser:
-    return Recogniser(phrases(procedure), model=model, words=procedure.file.lexicon)
+def _recogniser(procedure: Procedure, model: Path | None, conduct: Conduct = CURRENT) -> Recogniser:
+    return Recogniser(conduct.phrases(procedure), model=model, words=procedure.file.lexicon)
 
 
 def _recorded(audio: str) -> Iterator[bytes]:
@@ -225,3 +228,9 @@ def _recorded(audio: str) -> Iterator[bytes]:
         return from_stream(sys.stdin.buffer)
     blocks = from_file(Path(audio))
     return chain([next(blocks)], blocks)
+
+
+def _played(audio: str) -> Callable[[Service], Iterator[bytes]]:
+    """A recording at its own pace; one of an invented case takes turns, as in a rehearsal."""
+    blocks, turns = _recorded(audio), turns_in(Path(audio))
+    return lambda service: paced(turns(lambda: service.listening) if turns else blocks)

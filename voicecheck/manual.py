@@ -7,7 +7,7 @@ from textwrap import fill, indent
 
 import click
 
-from voicecheck.wording import CAUTION
+from voicecheck.core.wording import CAUTION
 
 WIDTH = 88
 _ENDINGS = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from voicecheck.procedure import Procedure, ProcedureError
-from voicecheck.procedure_file import parse
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.procedure import Procedure, ProcedureError
 
 PROCEDURE = "laparoscopic_cholecystectomy.toml"
 COMMON = "_common.toml"
@@ -40,4 +40,4 @@ def procedure_at(path: Path) -> Procedure:
         raise ProcedureError(str(path), [f"it cannot be read ({error}): check its name"]) from error
     except UnicodeDecodeError as error:
         raise ProcedureError(str(path), [f"it is not UTF-8 ({error}): save it as that"]) from error
-    return parse(*texts, str(path))
+    return CURRENT.parse(*texts, str(path))

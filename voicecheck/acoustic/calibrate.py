@@ -24,8 +24,8 @@ from voicecheck import shipped
 from voicecheck.acoustic import stream
 from voicecheck.acoustic.evaluate import Setting, one_in, read, run
 from voicecheck.acoustic.grammar_file import phrases, words
-from voicecheck.acoustic.likeness import Evidence, Fit, terms
-from voicecheck.recogniser import Recogniser
+from voicecheck.ears.likeness import Evidence, Fit, terms
+from voicecheck.ears.recogniser import Recogniser
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from voicecheck.acoustic.figures import Clip
-    from voicecheck.inputs import Heard
+    from voicecheck.core.inputs import Heard
 
 RIDGE = 0.001
 DEAR = 5.0

@@ -25,9 +25,9 @@ from voicecheck import shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.grammar_file import phrases, words
 from voicecheck.acoustic.noises import NOISES, mask, mix
-from voicecheck.pcm import RATE_HZ
-from voicecheck.recogniser import Recogniser
-from voicecheck.soundcheck import critical_phrases
+from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.soundcheck import critical_phrases
+from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from voicecheck.acoustic.noises import Samples
-    from voicecheck.inputs import Heard
+    from voicecheck.core.inputs import Heard
 
 BLOCK_SAMPLES = RATE_HZ // 10
 QUIET_S = 1.0  # after each recording, so that an utterance can end by itself
@@ -220,7 +220,7 @@ def _measure(options: argparse.Namespace) -> None:
 
 
 def _peer(known: Collection[str]) -> Ears:
-    from voicecheck.acoustic.peer import PocketSphinx, jsgf  # noqa: PLC0415 (not always there)
+    from voicecheck.acoustic.peer import PocketSphinx, jsgf  # noqa: PLC0415 (an extra)
 
     return PocketSphinx({word for phrase in known for word in phrase.split()}, jsgf(known))
 

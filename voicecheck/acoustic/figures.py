@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence
     from pathlib import Path
 
-    from voicecheck.inputs import Heard
+    from voicecheck.core.inputs import Heard
 
 CORRECT, WRONG, AGAIN, IGNORED = "correct", "wrong command", "asked again", "ignored"
 POINTS = (0.0, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98)

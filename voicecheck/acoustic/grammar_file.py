@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from voicecheck import grammar, shipped
-from voicecheck.rules import least_confidence
+from voicecheck import shipped
+from voicecheck.core.conduct import CURRENT
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,7 +25,8 @@ def phrases(path: Path) -> Mapping[str, float]:
         return {line.strip(): 0.0 for line in lines if line.strip()}
     asked = shipped.procedure_at(path)
     return {
-        text: least_confidence(asked, command) for text, command in grammar.phrases(asked).items()
+        text: CURRENT.least_confidence(asked, command)
+        for text, command in CURRENT.phrases(asked).items()
     }
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
+from voicecheck.ears.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

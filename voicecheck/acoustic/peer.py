@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from voicecheck.acoustic.lexicon import pronunciations
-from voicecheck.inputs import Heard
+from voicecheck.core.inputs import Heard
+from voicecheck.ears.lexicon import pronunciations
 
 if TYPE_CHECKING:
     from collections.abc import Collection

@@ -24,13 +24,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from voicecheck.acoustic.evaluate import BLOCK_SAMPLES, disturbed, samples
-from voicecheck.acoustic.export import export
-from voicecheck.acoustic.forward import load_weights
-from voicecheck.acoustic.graph import Builder, Costs, Node, numbered
-from voicecheck.acoustic.lexicon import variants
-from voicecheck.acoustic.likeness import Likeness
 from voicecheck.acoustic.peer import PocketSphinx
-from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
+from voicecheck.ears.forward import load_weights
+from voicecheck.ears.graph import Builder, Costs, Node, numbered
+from voicecheck.ears.kaldi_files import export
+from voicecheck.ears.lexicon import variants
+from voicecheck.ears.likeness import Likeness
+from voicecheck.ears.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

@@ -34,8 +34,8 @@ from voicecheck.acoustic.evaluate import (
 from voicecheck.acoustic.figures import poisson_bound
 from voicecheck.acoustic.grammar_file import phrases, replies, words
 from voicecheck.acoustic.noises import NOISES, mix
-from voicecheck.pcm import RATE_HZ
-from voicecheck.recogniser import Recogniser
+from voicecheck.ears.recogniser import Recogniser
+from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Sequence
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from voicecheck.acoustic.noises import Samples
-    from voicecheck.inputs import Heard
+    from voicecheck.core.inputs import Heard
 
 SCENE_S = 60
 SNR_DB = (-4.0, 21.0)

@@ -24,17 +24,17 @@ import numpy as np
 import soundfile
 
 from voicecheck import shipped
-from voicecheck.acoustic.corpus import trimmed
 from voicecheck.acoustic.grammar_file import phrases
-from voicecheck.acoustic.talkers import development, held_out, unlike
-from voicecheck.acoustic.text import WORDS, wordnet_sentences
-from voicecheck.acoustic.topology import SAMPLE_RATE_HZ
+from voicecheck.acoustic.making.corpus import trimmed
+from voicecheck.acoustic.making.talkers import development, held_out, unlike
+from voicecheck.acoustic.making.text import WORDS, wordnet_sentences
+from voicecheck.ears.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
     from typing import TypeAlias
 
-    from voicecheck.acoustic.talkers import Sound, Talker
+    from voicecheck.acoustic.making.talkers import Sound, Talker
 
     Said: TypeAlias = tuple[str, str]
     """What kind of trial it is, and the text."""

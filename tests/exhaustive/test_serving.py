@@ -1,0 +1,204 @@
+"""`voicecheck serve` as a process: by hand, on a recording, ended, taken up, and with a full disk.
+
+What must hold is the customer's list, the issue "The live theatre". What a process that is ended
+by a signal or by an error returns: POSIX.1-2017, "Exit Status for Commands".
+"""
+
+from __future__ import annotations
+
+import resource
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from theatre import PROGRAM, Theatre, theatre
+
+from voicecheck.core.chain import parse_checkpoint
+from voicecheck.core.replay import check_checkpoint, replay
+from voicecheck.core.wording import JOURNAL_FAILED
+from voicecheck.journal import read
+from voicecheck.live import clock
+from voicecheck.live.live_case import NotACaseName, log_path
+from voicecheck.live.rehearsal import take_turns
+from voicecheck.live.scenario import parse_recording, parse_scenario
+from voicecheck.shipped import folder
+from voicecheck.sound.recording import from_file
+
+STATED = "checklist table tilted head up"
+
+
+@pytest.fixture(scope="module")
+def quiet(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Ten minutes of a quiet room."""
+    path = tmp_path_factory.mktemp("sound") / "quiet.wav"
+    noise = np.random.default_rng(1).normal(0, 16, 16_000 * 600)
+    soundfile.write(path, noise.astype(np.int16), 16_000)
+    return str(path)
+
+
+@pytest.fixture
+def by_hand(tmp_path: Path, quiet: str) -> Iterator[Theatre]:
+    with theatre(tmp_path, "--audio", quiet, "--mute") as served:
+        yield served
+
+
+def test_a_case_by_hand_from_opening_to_a_checkpoint_that_holds(by_hand: Theatre) -> None:
+    by_hand.enter(STATED)
+    by_hand.until_fact("Stated")
+    by_hand.enter("checklist close the record")
+    by_hand.until_fact("CloseProposed")
+    by_hand.enter("confirm")
+    by_hand.until(lambda: "Checkpoint to copy" in by_hand.text, "checkpoint")
+    code = by_hand.text.split("Checkpoint to copy: ")[1].split()[0]
+    by_hand.until_view(lambda view: code in view["asked"]["text"], "checkpoint on the display")
+    assert by_hand.end() == 0
+    lines = read(by_hand.log).lines
+    check_checkpoint(lines, parse_checkpoint(code))
+    assert replay(lines).state.mode == "closed"
+    verified = subprocess.run(
+        [str(PROGRAM), "verify", str(by_hand.log), "--checkpoint", code], check=False
+    )
+    assert verified.returncode == 0
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_asked_to_end_it_ends_in_order_and_the_record_can_be_taken_up(
+    tmp_path: Path, quiet: str, number: int
+) -> None:
+    options = ("--audio", quiet, "--mute")
+    with theatre(tmp_path, *options) as first:
+        first.enter(STATED)
+        first.until_fact("Stated")
+        assert first.end(number) == 0
+        assert "serve --case invented takes it up again" in first.text
+        assert "Traceback" not in first.text
+    with theatre(tmp_path, *options) as again:
+        again.until_fact("Reopened")
+        assert again.facts == ["Opened", "Stated", "Reopened"]
+
+
+def test_a_killed_case_is_taken_up_with_its_own_procedure_and_a_line_for_the_gap(
+    tmp_path: Path, quiet: str
+) -> None:
+    with theatre(tmp_path, "--audio", quiet, "--mute") as first:
+        first.enter(STATED)
+        first.until_fact("Stated")
+        first.end(signal.SIGKILL)
+    lines = read(first.log).lines
+    first.log.write_bytes(b"".join(line + b"\n" for line in lines) + b'{"at":{"mono')
+    _record_with_another_procedure(first.log)
+    with theatre(tmp_path, "--audio", quiet, "--mute") as again:
+        again.until_fact("Reopened")
+        assert "12 bytes are kept beside the log" in again.text
+        assert (tmp_path / "invented.log.torn-1").read_bytes() == b'{"at":{"mono'
+        assert again.views[-1][1]["title"] == "An invented course"
+        known = len(again.records)
+        again.enter("checklist all four ports in place")
+        again.until_fact("Stated", after=known)
+
+
+def _record_with_another_procedure(log: Path) -> None:
+    """The same lines, as if the procedure's file had been another one then; chained anew."""
+    from dataclasses import replace
+
+    from voicecheck.core.chain import GENESIS, line_hash
+    from voicecheck.core.facts import Opened, decode_record, encode_record
+
+    content = log.read_bytes()
+    torn, prev, lines = content.rsplit(b"\n", 1)[1], GENESIS, []
+    for line in content.split(b"\n")[:-1]:
+        record = replace(decode_record(line), prev=prev)
+        if isinstance(record.fact, Opened):
+            text = record.fact.procedure.replace(
+                'title = "Laparoscopic cholecystectomy"', 'title = "An invented course"'
+            )
+            assert text != record.fact.procedure
+            record = replace(record, fact=replace(record.fact, procedure=text))
+        lines.append(encode_record(record))
+        prev = line_hash(lines[-1])
+    log.write_bytes(b"".join(line + b"\n" for line in lines) + torn)
+
+
+def test_a_second_process_on_the_same_case_is_refused(by_hand: Theatre, quiet: str) -> None:
+    command = [str(PROGRAM), "serve", "--case", "invented", "--case-dir", str(by_hand.log.parent)]
+    options = ["--port", "0", "--audio", quiet, "--mute"]
+    second = subprocess.run([*command, *options], check=False, capture_output=True, text=True)
+    assert second.returncode == 1
+    assert "already open in another process" in second.stderr
+    assert JOURNAL_FAILED not in second.stderr, "the first one's record goes on"
+    by_hand.enter(STATED)
+    by_hand.until_fact("Stated")
+
+
+def test_a_closed_record_is_not_taken_up(by_hand: Theatre, quiet: str) -> None:
+    by_hand.enter("checklist close the record")
+    by_hand.until_fact("CloseProposed")
+    by_hand.enter("confirm")
+    by_hand.until_fact("Closed")
+    assert by_hand.end() == 0
+    command = [str(PROGRAM), "serve", "--case", "invented", "--case-dir", str(by_hand.log.parent)]
+    options = ["--port", "0", "--audio", quiet, "--mute"]
+    again = subprocess.run([*command, *options], check=False, capture_output=True, text=True)
+    assert again.returncode == 1
+    assert "That record is closed" in again.stderr
+
+
+def test_a_full_disk_stops_the_case_says_so_and_loses_nothing(tmp_path: Path, quiet: str) -> None:
+    """The limit on a file's size stands for the disk's: both refuse the write (POSIX, write)."""
+    options = ("--audio", quiet, "--mute")
+    with theatre(tmp_path, *options) as full:
+        full.enter(STATED)
+        full.until_fact("Stated")
+        room = full.log.stat().st_size + 300
+        resource.prlimit(full.process.pid, resource.RLIMIT_FSIZE, (room, room))
+        full.enter("checklist what is outstanding")
+        full.until_view(lambda view: view["gate"]["barrier"] == "stopped", "red screen")
+        shown = full.views[-1][1]
+        assert shown["asked"]["text"] == JOURNAL_FAILED
+        assert full.ended() == 1
+        assert JOURNAL_FAILED in full.text
+        assert "free some space" in full.text
+        assert read(full.log).torn, "the disk took a part of the line"
+        assert full.facts == ["Opened", "Stated"]
+    with theatre(tmp_path, *options) as after:
+        after.until_fact("Reopened")
+        after.enter("checklist all four ports in place")
+        after.until_fact("Stated", after=3)
+
+
+def test_a_recording_is_heard_at_its_own_pace(tmp_path: Path) -> None:
+    room = folder("recordings_synthetic") / "clean_case"
+    scenario = parse_scenario((room / "scenario.toml").read_text())
+    cues = parse_recording((room / "rms.toml").read_text())
+    audio = b"".join(from_file(room / "rms.opus"))
+    sound = b"".join(take_turns(scenario, cues, audio, lambda: True))
+    short = np.frombuffer(sound, np.int16)[: 16_000 * 8]
+    soundfile.write(tmp_path / "case.wav", short, 16_000)
+    began_s = time.monotonic()
+    with theatre(tmp_path, "--audio", str(tmp_path / "case.wav"), "--mute") as served:
+        assert served.ended() == 0
+        assert time.monotonic() - began_s >= 8
+        assert served.facts[:3] == ["Opened", "Stated", "Stated"]
+        assert "takes it up again" in served.text
+
+
+# ----------------------------------------------------------------------------------- its own parts
+
+
+@pytest.mark.parametrize("name", ["", "..", "a/b", "a b", "-x", "x" * 101])
+def test_a_name_that_no_file_should_have_is_refused(name: str) -> None:
+    with pytest.raises(NotACaseName, match="use letters, digits"):
+        log_path(Path(), name)
+
+
+def test_a_step_of_the_wall_clock_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    steps, wall_s = clock.Steps(), time.time
+    assert steps.seen() == ""
+    monkeypatch.setattr(time, "time", lambda: wall_s() - 3600)
+    assert steps.seen() == "The wall clock was set by -3600.0 s."
+    assert steps.seen() == ""

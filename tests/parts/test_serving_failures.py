@@ -1,0 +1,236 @@
+"""What fails within a served case: its recogniser and its display's server, here in this process.
+
+That a case survives whatever fails, and goes on by itself, is the customer's list, the issue "The
+live theatre". What the recogniser raises is what Vosk raises: vosk/__init__.py, AcceptWaveform.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+import numpy as np
+import pytest
+from speech import RATE_HZ, Samples, noise, say
+from theatre import PATIENCE_S, TOKEN
+
+from voicecheck import shipped
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.facts import Record, decode_record
+from voicecheck.core.inputs import Heard, Trouble
+from voicecheck.core.replay import replay
+from voicecheck.display.server import Display
+from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.resilient import MOST_FAILURES, REST_S
+from voicecheck.journal import read
+from voicecheck.live import serving
+from voicecheck.live.ending import Ending
+from voicecheck.live.live_case import Setup
+from voicecheck.sound.microphone import SILENCE
+
+PHRASE = "checklist all four ports in place"
+BY_HAND = "checklist table tilted head up"
+FAILS = b"\xff" * len(SILENCE)
+"""A block at which the recogniser fails."""
+
+
+class Stumbling(Recogniser):
+    """The recogniser itself, which now and then raises."""
+
+    def hear(self, block: bytes) -> list[Heard]:
+        if block == FAILS:
+            raise Exception("Failed to process waveform")  # noqa: TRY002
+        return super().hear(block)
+
+
+@dataclass
+class Case:
+    """A case that is being served: what its log holds, and its page."""
+
+    log: Path
+    display: Display | None = None
+
+    @property
+    def records(self) -> list[Record]:
+        return [decode_record(line) for line in read(self.log).lines]
+
+    @property
+    def troubles(self) -> list[tuple[str, bool]]:
+        """What was told: the message, and whether it is over."""
+        causes = [r.cause for r in self.records]
+        return [(each.message, each.over) for each in causes if isinstance(each, Trouble)]
+
+    def heard(self, after: int = 0) -> list[Heard]:
+        return [r.cause for r in self.records[after:] if isinstance(r.cause, Heard)]
+
+    @property
+    def url(self) -> str:
+        assert self.display is not None
+        return self.display.address.rstrip("/")
+
+    def enter(self, phrase: str) -> None:
+        headers = {"Origin": self.url, "Authorization": f"Bearer {TOKEN}"}
+        answer = httpx.post(f"{self.url}/entry", headers=headers, content=phrase.encode())
+        answer.raise_for_status()
+
+    def shown_trouble(self) -> str:
+        """The trouble that the page is told of now."""
+        with httpx.stream("GET", f"{self.url}/events", timeout=10) as answer:
+            for line in answer.iter_lines():
+                if line.startswith("data: ") and '"view":' in line:
+                    return str(json.loads(line[6:])["view"]["machine"]["trouble"])
+        raise AssertionError("no view")
+
+    def until(self, true: Callable[[], bool]) -> Iterator[bytes]:
+        """A quiet room until it is so."""
+        until_s = time.monotonic() + PATIENCE_S
+        while not true():
+            assert time.monotonic() < until_s, self.troubles
+            time.sleep(0.02)
+            yield SILENCE
+
+
+@pytest.fixture(scope="module")
+def ears() -> Iterator[Recogniser]:
+    with Stumbling(phrases(shipped.procedure())) as opened:
+        yield opened
+
+
+@pytest.fixture
+def serve(
+    tmp_path: Path, ears: Recogniser, monkeypatch: pytest.MonkeyPatch
+) -> Callable[[Callable[[Case], Iterator[bytes]]], Case]:
+    """Serves a case on the sound that a script gives, and does not wait for real time to pass."""
+    case = Case(log=tmp_path / "invented.log")
+
+    def kept(**options: object) -> Display:
+        case.display = Display(**options)  # type: ignore[arg-type]
+        return case.display
+
+    monkeypatch.setattr(serving, "Display", kept)
+    setup = Setup(
+        procedure=shipped.procedure(),
+        ears=ears,
+        conduct=CURRENT,
+        wording="brief",
+        case_dir=tmp_path,
+        wav=False,
+        mute=True,
+    )
+
+    def run(script: Callable[[Case], Iterator[bytes]]) -> Case:
+        place = serving.Place(host="127.0.0.1", port=0, token=TOKEN)
+        serving.serve(setup, "invented", place, lambda _service: script(case), Ending())
+        replay(read(case.log).lines)
+        return case
+
+    return run
+
+
+def blocks(samples: Samples) -> Iterator[bytes]:
+    data, size = samples.tobytes(), len(SILENCE)
+    return (data[at : at + size] for at in range(0, len(data) - size + 1, size))
+
+
+def quiet(seconds: float) -> Iterator[bytes]:
+    return blocks(noise(round(seconds * RATE_HZ), seed=1).astype(np.int16))
+
+
+Serve = Callable[[Callable[[Case], Iterator[bytes]]], Case]
+
+
+def test_a_recogniser_that_fails_is_told_and_a_fresh_one_hears_on(serve: Serve) -> None:
+    phrase = list(blocks(say(PHRASE)))
+    half = len(phrase) // 2
+
+    def script(_case: Case) -> Iterator[bytes]:
+        yield from phrase
+        yield from quiet(2)
+        yield from phrase[:half]
+        yield FAILS
+        yield from phrase[half:]
+        yield from quiet(2)
+        yield from phrase
+        yield from quiet(2)
+
+    case = serve(script)
+    (failed, over), (_, over_again) = case.troubles
+    assert "Failed to process waveform" in failed
+    assert (over, over_again) == (False, True)
+    first, *_, last = case.heard()
+    assert first.text == last.text == PHRASE
+    assert [heard.text for heard in case.heard()].count(PHRASE) == 2, "the broken one is dropped"
+    apart_s = (2 * len(phrase) + 1) * len(SILENCE) / 2 / RATE_HZ + 4
+    assert last.audio_from_s - first.audio_from_s == pytest.approx(apart_s, abs=0.2)
+
+
+def test_a_recogniser_that_fails_again_and_again_rests_and_the_case_goes_on_by_hand(
+    serve: Serve,
+) -> None:
+    known: list[int] = []
+
+    def script(case: Case) -> Iterator[bytes]:
+        for _ in range(MOST_FAILURES + 5):
+            yield FAILS
+        case.enter(BY_HAND)
+        yield from blocks(say(PHRASE))
+        yield from quiet(2)
+        known.append(len(case.records))
+        yield from quiet(REST_S)
+        yield from blocks(say(PHRASE))
+        yield from quiet(2)
+
+    case = serve(script)
+    facts = [type(record.fact).__name__ for record in case.records]
+    assert facts == ["Opened", "Failed", "Failed", "Stated", "Recovered", "Stated"]
+    assert "again and again (Exception: Failed to process waveform)" in case.troubles[1][0]
+    assert case.heard()[0].text == PHRASE
+    assert known == [4], "nothing was heard while it rested"
+
+
+def test_a_display_whose_server_ends_is_served_again_at_the_same_address(serve: Serve) -> None:
+    def script(case: Case) -> Iterator[bytes]:
+        url = case.url
+        stop(case)
+        yield from case.until(lambda: len(case.troubles) == 2)
+        assert case.url == url
+        assert case.shown_trouble() == ""
+        case.enter(BY_HAND)
+        yield from case.until(lambda: type(case.records[-1].fact).__name__ == "Stated")
+
+    case = serve(script)
+    (stopped, over), (_, over_again) = case.troubles
+    assert "The display's server has stopped" in stopped
+    assert (over, over_again) == (False, True)
+
+
+def test_a_display_whose_port_was_taken_meanwhile_is_served_again_once_it_is_free(
+    serve: Serve,
+) -> None:
+    def script(case: Case) -> Iterator[bytes]:
+        assert case.display is not None
+        stop(case)
+        yield from case.until(lambda: len(case.troubles) == 1)
+        with socket.create_server(("127.0.0.1", case.display.port)):
+            yield from case.until(
+                lambda: "cannot use" in str(case.display and case.display.trouble)
+            )
+            assert len(case.troubles) == 1
+        yield from case.until(lambda: len(case.troubles) == 2)
+        case.enter(BY_HAND)
+        yield from case.until(lambda: type(case.records[-1].fact).__name__ == "Stated")
+
+    assert [over for _, over in serve(script).troubles] == [False, True]
+
+
+def stop(case: Case) -> None:
+    """End its server from within, as an error there would."""
+    assert case.display is not None
+    assert case.display._server is not None
+    case.display._server.should_exit = True

@@ -1,0 +1,236 @@
+"""The shipped rehearsal cases, as text: every line brings about the fact that it claims.
+
+What must be shown is the customer's list: the issue "A spoken case, end to end, offline".
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.conduct_1.decide import decide
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.facts import At, Fact, Record
+from voicecheck.core.inputs import UNKNOWN, Due, Heard, Input
+from voicecheck.core.procedure import Kind
+from voicecheck.core.state import Mode
+from voicecheck.live.scenario import Line, Scenario, parse_scenario
+
+ROOT = Path(__file__).parents[2]
+FOLDER = ROOT / "recordings_synthetic"
+SCENARIOS = sorted(path.parent.name for path in FOLDER.glob("*/scenario.toml"))
+SPEECH_US = 3_000_000
+"""How long a line takes to say, in this test; audio times are beside the point here."""
+
+
+@dataclass(kw_only=True)
+class Told:
+    """A case as it goes on, its clock, and everything that happened, in order."""
+
+    case: Case
+    now_us: int = 0
+    facts: list[Fact] = field(default_factory=list)
+
+    def hear(self, line: Line) -> Fact:
+        """Say one line, then let its quiet pass; whatever is due in it happens."""
+        self.now_us += SPEECH_US
+        heard = Heard(text=line.heard, confidence=1.0, audio_from_s=0.0, audio_to_s=1.0)
+        fact = self._happen(heard, self.now_us)
+        assert type(fact).__name__ == line.then, f"{line.say!r} brought about {fact}"
+        self.now_us += round(line.wait_s * 1e6)
+        assert self._come_due() == line.later, f"the quiet after {line.say!r}"
+        return fact
+
+    def _come_due(self) -> str:
+        due_us = self.case.due_us
+        if due_us is None or due_us > self.now_us:
+            return ""
+        return type(self._happen(Due(), due_us)).__name__
+
+    def _happen(self, given: Input, at_us: int) -> Fact:
+        at = At(utc="2026-01-01T00:00:00.000Z", mono_us=at_us)
+        fact = decide(self.case, given, at)
+        seq = self.case.last.seq + 1
+        self.case.apply(Record(seq=seq, at=at, cause=given, fact=fact, prev=""))
+        self.facts.append(fact)
+        return fact
+
+
+@cache
+def grammars() -> tuple[str, str]:
+    folder = ROOT / "grammars"
+    return tuple(  # type: ignore[return-value]
+        (folder / name).read_text("utf-8")
+        for name in ("laparoscopic_cholecystectomy.toml", "_common.toml")
+    )
+
+
+@cache
+def scenario(name: str) -> Scenario:
+    return parse_scenario((FOLDER / name / "scenario.toml").read_text("utf-8"), name)
+
+
+def opened() -> Case:
+    procedure, common = grammars()
+    fact = facts.Opened(
+        case="rehearsal",
+        procedure=procedure,
+        common=common,
+        wording="full",
+        program="",
+        rules=1,
+        format=1,
+        recogniser="none",
+        voice="none",
+        caution="",
+    )
+    at = At(utc="2026-01-01T00:00:00.000Z", mono_us=0)
+    return Case(Record(seq=1, at=at, cause=None, fact=fact, prev=""))
+
+
+@cache
+def told(name: str) -> Told:
+    tale = Told(case=opened())
+    for line in scenario(name).lines:
+        tale.hear(line)
+    return tale
+
+
+# ------------------------------------------------------------------------------ every scenario
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_every_line_brings_about_its_fact_and_the_last_one_closes(name: str) -> None:
+    assert told(name).case.state.mode is Mode.CLOSED
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_a_phrase_is_heard_as_it_is_said_and_talk_is_not_a_phrase(name: str) -> None:
+    known = phrases(parse(*grammars()))
+    for line in scenario(name).lines:
+        assert line.heard in (UNKNOWN, line.say), line.say
+        assert (line.heard in known) == (line.heard != UNKNOWN), line.say
+        assert line.heard != UNKNOWN or line.say not in known, line.say
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_every_scenario_says_that_it_is_invented_and_can_be_followed(name: str) -> None:
+    case = scenario(name)
+    assert case.invented == "Invented scenario; synthetic voices; no patient, no person."
+    assert 15 <= len(case.lines) <= 45
+    assert len(case.title) <= 40
+    assert case.about.endswith(".")
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_act_stands_in_any_scenario_unless_all_criteria_stood_before(name: str) -> None:
+    tale = Told(case=opened())
+    procedure = tale.case.procedure
+    needed = [item.id for item in procedure.items if item.kind in (Kind.CRITERION, Kind.PAUSE)]
+    for line in scenario(name).lines:
+        standing = tale.case.state.standing
+        fact = tale.hear(line)
+        if isinstance(fact, facts.Stated) and procedure.item(fact.item).kind is Kind.ACT:
+            assert all(standing[procedure.index[item]] for item in needed), line.say
+
+
+# --------------------------------------------------------------- what the set must show, from facts
+
+
+def after(tale: list[Fact], first: type[Fact]) -> list[Fact]:
+    """What came after the first fact of this kind; empty if there was none."""
+    return list(itertools.dropwhile(lambda fact: not isinstance(fact, first), tale))[1:]
+
+
+def stated(tale: list[Fact], item: str) -> bool:
+    return any(isinstance(fact, facts.Stated) and fact.item == item for fact in tale)
+
+
+def showing(what: str) -> list[str]:
+    """The scenarios whose facts show it."""
+    return [name for name in SCENARIOS if SHOWS[what](told(name).facts)]
+
+
+def a_full_clean_case(tale: list[Fact]) -> bool:
+    ordinary = (facts.Proposed, facts.Stated, facts.PauseBegun, facts.CloseProposed, facts.Closed)
+    complete = isinstance(tale[-1], facts.Closed) and not tale[-1].outstanding
+    return complete and all(isinstance(fact, ordinary) for fact in tale)
+
+
+def a_premature_clip_is_refused_with_the_reason(tale: list[Fact]) -> bool:
+    return any(
+        isinstance(fact, facts.Refused)
+        and fact.item in ("artery_clipped", "duct_clipped")
+        and fact.why == "outstanding"
+        and set(fact.outstanding) & {"triangle", "plate", "two"}
+        for fact in tale
+    )
+
+
+def a_criterion_lapses_with_the_view_and_is_stated_again(tale: list[Fact]) -> bool:
+    for n, fact in enumerate(tale):
+        if isinstance(fact, facts.Occurred) and fact.event == "view_lost":
+            return any(stated(tale[:n], item) and stated(tale[n:], item) for item in fact.lapsed)
+    return False
+
+
+def the_sulcus_is_not_seen(tale: list[Fact]) -> bool:
+    return facts.Stated(item="line", answer="no_sulcus") in tale
+
+
+def more_than_two_leads_to_help_and_bail_out(tale: list[Fact]) -> bool:
+    more = facts.Stated(item="two", answer="more")
+    rest = tale[tale.index(more) :] if more in tale else []
+    left = any(isinstance(fact, facts.BailedOut) for fact in after(rest, facts.HelpCalled))
+    return left and not any(stated(rest, act) for act in ("artery_clipped", "duct_clipped"))
+
+
+def an_emergency_overrides(tale: list[Fact]) -> bool:
+    aside = after(tale, facts.Overridden)
+    noted = [fact.item for fact in aside if isinstance(fact, facts.Noted)]
+    listed = [fact.outstanding for fact in aside if isinstance(fact, facts.Listed)]
+    return bool(noted and listed) and set(noted) <= set(listed[0])
+
+
+def a_statement_is_withdrawn_and_made_again(tale: list[Fact]) -> bool:
+    return any(
+        isinstance(fact, facts.Withdrawn) and stated(tale[n:], fact.item)
+        for n, fact in enumerate(tale)
+    )
+
+
+def silence_and_no_are_not_believed(tale: list[Fact]) -> bool:
+    needed = (facts.Lapsed, facts.Retracted, facts.NotUnderstood)
+    return all(any(isinstance(fact, kind) for fact in tale) for kind in needed)
+
+
+SHOWS = {
+    show.__name__: show
+    for show in (
+        a_full_clean_case,
+        a_premature_clip_is_refused_with_the_reason,
+        a_criterion_lapses_with_the_view_and_is_stated_again,
+        the_sulcus_is_not_seen,
+        more_than_two_leads_to_help_and_bail_out,
+        an_emergency_overrides,
+        a_statement_is_withdrawn_and_made_again,
+        silence_and_no_are_not_believed,
+    )
+}
+
+
+@pytest.mark.parametrize("what", SHOWS)
+def test_the_shipped_set_shows(what: str) -> None:
+    assert showing(what)
+
+
+def test_a_clean_case_shows_nothing_but_a_clean_case() -> None:
+    """The detectors above can say no."""
+    assert [what for what in SHOWS if "clean_case" in showing(what)] == ["a_full_clean_case"]

@@ -1,0 +1,255 @@
+"""The order of things: on disk first, then believed, then shown, then said; deaf while speaking."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import pytest
+
+from voicecheck import __version__
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.chain import line_hash
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.facts import At, Opened, Record, decode_record
+from voicecheck.core.inputs import Entered, Heard, Trouble
+from voicecheck.core.replay import replay
+from voicecheck.live.service import Service
+from voicecheck.shipped import folder
+from voicecheck.sound.pcm import BYTES_A_SECOND
+
+BLOCK = bytes(BYTES_A_SECOND // 10)
+
+
+@dataclass
+class Disk:
+    """A log in memory that tells what happened in which order, and can fail like a full disk."""
+
+    order: list[str] = field(default_factory=list)
+    lines: list[bytes] = field(default_factory=list)
+    full: bool = False
+
+    def append(self, line: bytes) -> None:
+        if self.full:
+            raise OSError("No space left on device")
+        self.order.append("recorded")
+        self.lines.append(line)
+
+
+@dataclass
+class ScriptedEars:
+    """Hears a text whenever a block arrives that the script names by its number."""
+
+    script: dict[int, str]
+    sure: float = 1.0
+    blocks: int = 0
+    begun_anew: int = 0
+
+    def hear(self, _block: bytes) -> list[Heard]:
+        self.blocks += 1
+        text, at_s = self.script.get(self.blocks, ""), self.blocks / 10
+        heard = Heard(text=text, confidence=self.sure, audio_from_s=at_s - 0.1, audio_to_s=at_s)
+        return [heard] if text else []
+
+    def skip(self, block: bytes) -> None:
+        assert not block, "sound is always listened to"
+        self.begun_anew += 1
+
+    def finish(self) -> list[Heard]:
+        return []
+
+
+@dataclass
+class Speaker:
+    """Takes a fixed time for every text, and may break."""
+
+    takes_s: float
+    order: list[str]
+    broken: str = ""
+    rendering_s: float = 0.0
+    ready_s: float = 0.0
+
+    def say(self, _text: str) -> float:
+        self.order.append("said")
+        self.ready_s += self.rendering_s
+        return 0.0 if self.broken else self.takes_s
+
+    def stop(self) -> None:
+        self.order.append("stopped")
+
+    def news(self) -> Trouble | None:
+        broken, self.broken = self.broken, ""
+        return Trouble(part="voice", message=broken) if broken else None
+
+
+def service(
+    script: dict[int, str] | None = None,
+    takes_s: float = 0.0,
+    broken: str = "",
+    from_s: float = 0.0,
+    rendering_s: float = 0.0,
+) -> tuple[Service, Disk, ScriptedEars]:
+    disk, ears = Disk(), ScriptedEars(script or {})
+    voice = Speaker(takes_s, disk.order, broken, rendering_s)
+
+    def now(audio_s: float) -> At:
+        """Never earlier than when the last prompt was rendered, while sound waited."""
+        passed_s = from_s + max(audio_s, voice.ready_s)
+        return At(utc="2026-01-01T00:00:00.000Z", mono_us=round(passed_s * 1_000_000))
+
+    def show(case: Case, record: Record, _text: str) -> None:
+        assert case.last == record, "shown before it was believed"
+        disk.order.append("shown")
+
+    grammars = folder("grammars")
+    opened = Opened(
+        case="invented",
+        procedure=(grammars / "laparoscopic_cholecystectomy.toml").read_text(),
+        common=(grammars / "_common.toml").read_text(),
+        wording="full",
+        program=__version__,
+        rules=CURRENT.VERSION,
+        format=facts.VERSION,
+        recogniser="scripted",
+        voice="scripted",
+        caution="",
+    )
+    built = Service(
+        log=disk,
+        ears=ears,
+        voice=voice,
+        now=now,
+        show=show,
+    )
+    built.open(opened)
+    return built, disk, ears
+
+
+def facts_of(disk: Disk) -> list[str]:
+    return [type(decode_record(line).fact).__name__ for line in disk.lines]
+
+
+def blocks(count: int) -> Iterator[bytes]:
+    return (BLOCK for _ in range(count))
+
+
+def test_recorded_then_shown_then_said() -> None:
+    live, disk, _ = service()
+    disk.order.clear()
+    live.step(Entered(text="checklist table tilted head up"))
+    assert disk.order == ["recorded", "shown", "said"]
+
+
+def test_nothing_is_believed_or_told_when_the_disk_is_full() -> None:
+    live, disk, _ = service()
+    state, disk.full = live.case.state, True
+    disk.order.clear()
+    with pytest.raises(OSError, match="No space left"):
+        live.step(Entered(text="checklist table tilted head up"))
+    assert live.case.state == state
+    assert disk.order == []
+
+
+@pytest.mark.parametrize("text", ["checklist table tilted head up", "confirm", "[unk]"])
+def test_deaf_while_speaking_and_the_log_says_when(text: str) -> None:
+    live, disk, ears = service(dict.fromkeys(range(1, 14), text), takes_s=1.0)
+    live.run(blocks(13))  # 1.0 s of speech and 0.25 s of echo, in whole blocks
+    assert facts_of(disk) == ["Opened", "Spoke"]
+    assert ears.begun_anew == 1
+    said = decode_record(disk.lines[1]).cause
+    assert (getattr(said, "audio_from_s", None), getattr(said, "audio_to_s", None)) == (0.0, 1.3)
+
+
+@pytest.mark.parametrize(
+    ("text", "fact"),
+    [("checklist emergency", "Overridden"), ("checklist converting to open", "BailedOut")],
+)
+def test_an_emergency_and_a_bail_out_are_accepted_at_once_also_while_speaking(
+    text: str, fact: str
+) -> None:
+    """The customer: accepted from everywhere, at once. The prompt falls silent for it."""
+    live, disk, _ = service({5: text}, takes_s=3.0)
+    live.run(blocks(5))
+    assert facts_of(disk) == ["Opened", "Spoke", fact]
+    assert getattr(decode_record(disk.lines[1]).cause, "audio_to_s", None) == 0.5
+    assert disk.order.index("stopped") < disk.order.index("recorded", 3)
+    assert replay(disk.lines).state == live.case.state
+
+
+def test_an_emergency_that_was_hardly_heard_while_speaking_was_the_machine() -> None:
+    live, disk, ears = service({5: "checklist emergency"}, takes_s=1.0)
+    ears.sure = 0.4
+    live.run(blocks(13))
+    assert facts_of(disk) == ["Opened", "Spoke"]
+
+
+def test_a_new_prompt_cuts_the_old_one_short_and_both_are_on_record() -> None:
+    live, disk, _ = service(takes_s=3.0)
+    live.run(blocks(5))
+    live.step(Entered(text="checklist emergency"))
+    live.run(blocks(40))
+    assert facts_of(disk) == ["Opened", "Overridden", "Spoke", "Spoke"]
+    cut = decode_record(disk.lines[2]).cause
+    assert getattr(cut, "audio_to_s", None) == 0.5
+
+
+def test_an_entry_by_hand_ends_the_prompt_first_so_that_say_again_repeats_it() -> None:
+    live, disk, _ = service(takes_s=3.0)
+    live.run([BLOCK, Entered(text="checklist say again")])
+    assert facts_of(disk) == ["Opened", "Spoke", "Repeated"]
+    assert live.case.last_said.startswith("Laparoscopic cholecystectomy.")
+    assert disk.order[-6:] == ["stopped", "recorded", "shown", "recorded", "shown", "said"]
+
+
+def test_sound_that_waited_while_a_prompt_was_made_does_not_end_its_deafness_early() -> None:
+    """Rendering took 0.5 s: five blocks are waiting, and are older than the prompt."""
+    live, disk, _ = service(takes_s=1.0, rendering_s=0.5)
+    live.run(blocks(17))
+    assert facts_of(disk) == ["Opened"]
+    live.run(blocks(1))
+    assert facts_of(disk) == ["Opened", "Spoke"]
+
+
+def test_the_read_back_waits_for_its_time_and_then_nothing_is_believed() -> None:
+    live, disk, _ = service({3: "checklist triangle free of fat"})
+    live.run(blocks(120))
+    assert facts_of(disk) == ["Opened", "Proposed", "Lapsed"]
+    assert not any(live.case.state.standing)
+
+
+def test_trouble_goes_on_record_and_the_case_goes_on() -> None:
+    live, disk, _ = service(broken="no loudspeaker")
+    live.run([Trouble(part="microphone", message="unplugged"), BLOCK])
+    live.step(Entered(text="checklist table tilted head up"))
+    assert facts_of(disk) == ["Opened", "Failed", "Failed", "Stated"]
+
+
+def test_the_log_of_a_live_case_replays_to_the_same_state() -> None:
+    live, disk, _ = service(
+        {2: "checklist triangle free of fat", 4: "confirm", 6: "[unk]", 8: "checklist view is lost"}
+    )
+    live.run(blocks(10))
+    again = replay(disk.lines)
+    assert again.state == live.case.state
+    assert live.checkpoint.last == line_hash(disk.lines[-1])
+    assert facts_of(disk) == ["Opened", "Proposed", "Stated", "NotUnderstood", "Occurred"]
+
+
+def test_a_record_taken_up_again_goes_on_where_its_lines_end() -> None:
+    first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
+    first.run(blocks(5))
+    again, kept, _ = service(from_s=60.0)
+    kept.lines[:] = disk.lines
+    again.take_up(disk.lines, gap_s=20.0)
+    assert again.case.state.standing == first.case.state.standing
+    assert replay(kept.lines).state == again.case.state
+
+
+def test_after_a_long_gap_the_criteria_must_be_stated_again() -> None:
+    first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
+    first.run(blocks(5))
+    again, kept, _ = service(from_s=60.0)
+    again.take_up(disk.lines, gap_s=301.0)
+    assert not any(again.case.state.standing)
+    assert decode_record(kept.lines[-1]).fact == facts.Reopened(gap_s=301.0, lapsed=("triangle",))

@@ -1,0 +1,1 @@
+"""Making the acoustic model: speech, features, network, training. Needs the extra [train]."""

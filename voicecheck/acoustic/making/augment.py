@@ -1,0 +1,285 @@
+"""An operating theatre around clean speech: voices, rooms, masks, noise and levels, on the GPU.
+
+Every function takes a batch of waveforms (items × samples, ±1) or of their spectra (items × frames
+× mel bins) and draws for each item on its own. `strength` (0 to 1) grows over the training: too
+much noise at first teaches nothing.
+"""
+
+from __future__ import annotations
+
+import math
+
+import torch
+from torch import Tensor
+
+from voicecheck.ears.topology import SAMPLE_RATE_HZ
+
+HALF_WIDTH = 8
+"""Samples on either side that a resampled one is made of."""
+
+
+def chance(like: Tensor, probability: float) -> Tensor:
+    """A column of ones and zeros, one an item."""
+    return (torch.rand(len(like), 1, device=like.device) < probability).to(like.dtype)
+
+
+def uniform(like: Tensor, low: float, high: float) -> Tensor:
+    """A column of draws, one an item."""
+    return torch.rand(len(like), 1, device=like.device) * (high - low) + low
+
+
+def decibels(level: Tensor) -> Tensor:
+    """The factor on the amplitude."""
+    return torch.as_tensor(10 ** (level / 20))
+
+
+def faster(
+    store: Tensor, starts: Tensor, lengths: Tensor, *, speeds: Tensor, leads: Tensor, samples: int
+) -> Tensor:
+    """Cut recordings out of one long one, each at its speed (pitch moves too) after a lead.
+
+    `store` holds 16-bit samples; `starts`, `lengths`, `speeds` and `leads` are columns, one an
+    item, lengths and leads in samples. The result is items × `samples` in ±1, silent around each
+    recording; samples in between are found with a windowed sinc.
+    """
+    place = (torch.arange(samples, device=store.device) - leads).double() * speeds.double()
+    whole = place.floor()
+    part = (place - whole).float()
+    first = starts + whole.long()
+    result = torch.zeros(place.shape, device=store.device)
+    for tap in range(1 - HALF_WIDTH, HALF_WIDTH + 1):
+        weight = torch.sinc(tap - part) * (math.pi * (tap - part) / (2 * HALF_WIDTH)).cos() ** 2
+        result += weight * store[(first + tap).clamp(0, len(store) - 1)]
+    return result * ((place >= 0) & (place < lengths)) / 32768
+
+
+def shaped(waveforms: Tensor, strength: float) -> Tensor:
+    """Put each item in a room, behind a mask, through a microphone: one filter in all."""
+    samples = waveforms.shape[1]
+    size = _fast_size(samples + SAMPLE_RATE_HZ // 2)
+    hz = torch.linspace(0, SAMPLE_RATE_HZ / 2, size // 2 + 1, device=waveforms.device)
+    loudness = _equaliser(waveforms, hz) + _mask(waveforms, hz) + _band(waveforms, hz, strength)
+    spectrum = torch.fft.rfft(waveforms, size) * torch.fft.rfft(_room(waveforms, strength), size)
+    return torch.fft.irfft(spectrum * decibels(loudness), size)[:, :samples]
+
+
+def _fast_size(samples: int) -> int:
+    return -(-samples // 4096) * 4096
+
+
+def _room(like: Tensor, strength: float) -> Tensor:
+    """A direct sound and a decaying noise after it, RT60 up to 0.9 s."""
+    length = SAMPLE_RATE_HZ // 2
+    time_s = torch.arange(length, device=like.device) / SAMPLE_RATE_HZ
+    rt60_s = uniform(like, 0.05, 0.3 + 0.6 * strength)
+    tail = torch.randn(len(like), length, device=like.device) * (-6.908 * time_s / rt60_s).exp()
+    tail = tail * (time_s > uniform(like, 0.001, 0.012)) / tail.norm(dim=1, keepdim=True)
+    direct_to_late_db = uniform(like, -3 * strength, 18)
+    response = tail * decibels(-direct_to_late_db) * chance(like, 0.6)
+    response[:, 0] = 1
+    return response
+
+
+def _equaliser(like: Tensor, hz: Tensor) -> Tensor:
+    """Gains of up to ±8 dB at nine frequencies, joined linearly, and a tilt."""
+    knots = torch.randn(len(like), 1, 9, device=like.device) * 4 * chance(like, 0.7)[:, :, None]
+    smooth = torch.nn.functional.interpolate(
+        knots, size=len(hz), mode="linear", align_corners=True
+    )[:, 0]
+    tilt = uniform(like, -4, 4) * chance(like, 0.5)
+    return smooth.clamp(-10, 10) + tilt * (hz.clamp_min(60) / 1000).log2()
+
+
+def _mask(like: Tensor, hz: Tensor) -> Tensor:
+    """A face mask: 3 to 12 dB less above 2 to 7 kHz (sloped over an octave)."""
+    corner, loss_db = uniform(like, 2000, 7000), uniform(like, 3, 12)
+    slope = ((hz.clamp_min(1) / corner).log2() + 0.5).clamp(0, 1)
+    return -loss_db * slope * chance(like, 0.4)
+
+
+def _band(like: Tensor, hz: Tensor, strength: float) -> Tensor:
+    """High-pass of small microphones, low-pass of 8 kHz lines: 24 dB an octave."""
+    low = uniform(like, 60, 350)
+    high = uniform(like, 3200, 7000)
+    below = (low / hz.clamp_min(1)).log2().clamp(0, 3) * chance(like, 0.35)
+    above = (hz.clamp_min(1) / high).log2().clamp(0, 2) * chance(like, 0.1 + 0.1 * strength)
+    return -24 * (below + above)
+
+
+def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -> Tensor:
+    """Add a mixture of noises; its level below the speech falls as `strength` grows.
+
+    One of them leads, so that each is met on its own and loud, and others may lie under it. None is
+    louder than the speech: of louder talk nobody could tell which voice is meant.
+    """
+    hiss, other = coloured(speech), coloured(speech)
+    kinds = [
+        (hiss, 0.2, 0.6),
+        (other * _slow(speech, 0.3, 4.0), 0.1, 0.2),
+        (_suction(speech), 0.2, 0.1),
+        (babble * _slow(speech, 0.1, 1.0), 0.35, 0.15),
+        (_beeps(speech), 0.03, 0.1),
+        (_hum(speech), 0.04, 0.15),
+        (_clanks(speech), 0.08, 0.1),
+    ]
+    leads = torch.multinomial(
+        torch.tensor([lead for _, lead, _ in kinds], device=speech.device), len(speech), True
+    )
+    noise = torch.zeros_like(speech)
+    for place, (kind, _, share) in enumerate(kinds):
+        below = decibels(uniform(speech, -24, -3)) * chance(speech, share)
+        level = torch.where(leads[:, None] == place, 1.0, below)
+        noise += kind / (kind.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
+    noise /= noise.pow(2).mean(1, keepdim=True).sqrt() + 1e-6
+    snr_db = uniform(speech, 18.0 * (1 - strength), 30.0)
+    some = 1 - chance(speech, 0.12)
+    floor = torch.randn_like(speech) * decibels(uniform(speech, -95, -60)) * chance(speech, 0.7)
+    return speech + noise * speech_rms * decibels(-snr_db) * some + floor
+
+
+def coloured(like: Tensor) -> Tensor:
+    """White to brown noise with broad bumps."""
+    size = _fast_size(like.shape[1])
+    white = torch.fft.rfft(torch.randn(len(like), size, device=like.device))
+    hz = torch.linspace(0, SAMPLE_RATE_HZ / 2, size // 2 + 1, device=like.device)
+    loudness = uniform(like, -7, 1) * (hz.clamp_min(40) / 1000).log2()
+    return torch.fft.irfft(white * decibels(loudness + _equaliser(like, hz)), size)[
+        :, : like.shape[1]
+    ]
+
+
+def _slow(like: Tensor, low_hz: float, high_hz: float) -> Tensor:
+    """A gain that comes and goes, between 0 and 1."""
+    time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
+    rate, phase = uniform(like, low_hz, high_hz), uniform(like, 0, 2 * math.pi)
+    depth = uniform(like, 0, 1)
+    return 1 - depth * (0.5 + 0.5 * (2 * math.pi * rate * time_s + phase).sin())
+
+
+def _suction(like: Tensor) -> Tensor:
+    """A broadband hiss above half a kilohertz that gurgles, and the whine of its pump."""
+    size = _fast_size(like.shape[1])
+    white = torch.fft.rfft(torch.randn(len(like), size, device=like.device))
+    hz = torch.linspace(0, SAMPLE_RATE_HZ / 2, size // 2 + 1, device=like.device)
+    centre, width = uniform(like, 800, 5000), uniform(like, 0.8, 2.5)
+    octaves = (hz.clamp_min(20) / centre).log2() / width
+    hiss = torch.fft.irfft(white * decibels(-6 * octaves**2), size)[:, : like.shape[1]]
+    whine = _tone(like, uniform(like, 150, 1200)) * uniform(like, 0, 0.6)
+    gurgle = _slow(like, 4.0, 14.0) * _slow(like, 0.2, 2.0)
+    return hiss / hiss.std(1, keepdim=True) * gurgle + whine
+
+
+def _tone(like: Tensor, hz: Tensor) -> Tensor:
+    time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
+    return (2 * math.pi * (hz * time_s + uniform(like, 0, 1))).sin()
+
+
+def _beeps(like: Tensor) -> Tensor:
+    """A monitor: a tone with its octave, on for a tenth of a second, once or twice a second."""
+    time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
+    hz, period_s = uniform(like, 400, 1800), uniform(like, 0.4, 1.4)
+    since = (time_s + uniform(like, 0, 2)) % period_s
+    sounding = (since < uniform(like, 0.05, 0.25)) * (-since * uniform(like, 0, 20)).exp()
+    return (_tone(like, hz) + 0.3 * _tone(like, 2 * hz)) * sounding
+
+
+def _hum(like: Tensor) -> Tensor:
+    mains = 50 + 10 * chance(like, 0.5)
+    return sum(
+        (
+            _tone(like, mains * harmonic) * uniform(like, 0, 1 / harmonic)
+            for harmonic in (1, 2, 3, 5)
+        ),
+        start=torch.zeros_like(like),
+    )
+
+
+def _clanks(like: Tensor) -> Tensor:
+    """Instruments set down: three times a ring of two tones that dies within 0.1 s."""
+    time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
+    sound = torch.zeros_like(like)
+    for _ in range(3):
+        since = time_s - uniform(like, 0, time_s[-1].item())
+        ring = _tone(like, uniform(like, 900, 6500)) + _tone(like, uniform(like, 300, 3000))
+        ring = ring + 0.5 * torch.randn_like(like)
+        sound += ring * (since > 0) * (-since.clamp_min(0) / uniform(like, 0.004, 0.05)).exp()
+    return sound
+
+
+def levelled(waveforms: Tensor) -> Tensor:
+    """Any level from full scale to 30 dB below, sometimes clipped, always 16-bit."""
+    peak = waveforms.abs().amax(1, keepdim=True).clamp_min(1e-4)
+    gain = decibels(uniform(waveforms, -30, 0))
+    clipped = 1 + chance(waveforms, 0.06) * uniform(waveforms, 0.3, 2)
+    loud = (waveforms / peak * clipped).clamp(-1, 1) * gain
+    return (loud * 32767).round() / 32768
+
+
+def course(like: Tensor, frames: int, strength: float) -> Tensor:
+    """When each frame of an item lies in its recording, 0 to 1: half of them linger and hurry."""
+    places = _stretched(like, max(3, frames // 25), frames, 0.22 * strength)
+    even = torch.linspace(0, 1, frames, device=like.device)[None]
+    return torch.where(chance(like, 0.5) > 0, places, even)
+
+
+def revoiced(log_mel: Tensor, when: Tensor, strength: float) -> Tensor:
+    """As another voice would say it: `when` (items × frames, see `course`) says each moment.
+
+    Formants move apart or together (an uneven map of the mel scale), and the spectrum and its
+    course become smoother, as from a parametric synthesiser, or sharper.
+    """
+    items, frames, bins = log_mel.shape
+    like = log_mel[:, :, 0]
+    even = torch.linspace(0, 1, bins, device=log_mel.device)[None]
+    where = torch.where(chance(like, 0.6) > 0, _stretched(like, 5, bins, 0.1 * strength), even)
+    size = (items, frames, bins)
+    grid = torch.stack((where[:, None, :].expand(size), when[:, :, None].expand(size)), 3) * 2 - 1
+    spectra = torch.nn.functional.grid_sample(
+        log_mel[:, None], grid, padding_mode="border", align_corners=True
+    )[:, 0]
+    detail = spectra - _blurred(spectra, (1, 4, 6, 4, 1))
+    spectra = spectra + detail * _amount(like, -1.2, 0.7, 0.5 * strength)
+    motion = spectra - _blurred(spectra.transpose(1, 2), (1, 1, 1, 1, 1)).transpose(1, 2)
+    return spectra + motion * _amount(like, -1.0, 0.4, 0.4 * strength)
+
+
+def _stretched(like: Tensor, knots: int, points: int, spread: float) -> Tensor:
+    """Rising maps of 0 to 1 onto itself, items × points; the rate varies by exp(±2 spread)."""
+    rates = torch.randn(len(like), 1, knots, device=like.device).clamp(-2, 2) * spread
+    smooth = torch.nn.functional.interpolate(rates, size=points, mode="linear", align_corners=True)
+    place = smooth[:, 0].exp().cumsum(1)
+    place = place - place[:, :1]
+    return place / place[:, -1:]
+
+
+def _blurred(spectra: Tensor, weights: tuple[int, ...]) -> Tensor:
+    """A weighted mean along the last axis; at its ends the last value goes on."""
+    kernel = torch.tensor(weights, dtype=spectra.dtype, device=spectra.device)
+    rows = spectra.reshape(-1, 1, spectra.shape[2])
+    padded = torch.nn.functional.pad(rows, (len(weights) // 2,) * 2, mode="replicate")
+    return torch.nn.functional.conv1d(padded, kernel[None, None] / kernel.sum()).view_as(spectra)
+
+
+def _amount(like: Tensor, low: float, high: float, probability: float) -> Tensor:
+    return (uniform(like, low, high) * chance(like, probability))[:, :, None]
+
+
+def hidden(log_mel: Tensor, strength: float) -> Tensor:
+    """Hide a few bands of mel bins: they become the item's mean (SpecAugment, without its moments).
+
+    A network from which moments are hidden learns to guess what was said there, and then hears
+    what it expects.
+    """
+    bins = log_mel.shape[2]
+    mean = log_mel.mean((1, 2), keepdim=True)
+    across = torch.arange(bins, device=log_mel.device)[None]
+    for _ in range(3):
+        band = _stretch(log_mel, across, bins, 8 * strength)
+        log_mel = torch.where(band[:, None, :], mean, log_mel)
+    return log_mel
+
+
+def _stretch(like: Tensor, places: Tensor, whole: int, widest: float) -> Tensor:
+    width = uniform(like, 0, widest)
+    start = uniform(like, 0, 1) * (whole - width)
+    return (places >= start) & (places < start + width - 0.5)

@@ -1,0 +1,1 @@
+"""Many cases: collected from their logs, summed up and charted."""

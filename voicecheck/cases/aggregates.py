@@ -1,0 +1,250 @@
+"""What is worked out over many cases, each figure once: its SQL, its name, how it is written."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from voicecheck.cases.layout import PARTITIONED, TABLES, Row
+from voicecheck.review.optional import library
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Figure:
+    """One figure over a group of cases."""
+
+    sql: str
+    """An aggregate over the table `cases`."""
+    name: str
+    unit: str
+    write: Callable[[Any], str]
+    of: str = "count(*)"
+    """How many of the group's cases it is worked out from."""
+    scale: float = 1.0
+    """What a chart multiplies it with."""
+    most: float = float("inf")
+    """The chart's values cannot be above."""
+
+
+def _number(value: Any) -> str:
+    return f"{value:,.0f}".replace(",", " ")
+
+
+def _decimal(value: Any) -> str:
+    return f"{value:.2f}"
+
+
+def _percent(value: Any) -> str:
+    return f"{100 * value:.1f} %"
+
+
+FIGURES: Mapping[str, Figure] = {
+    "cases": Figure(sql="count(*)", name="cases", unit="", write=_number),
+    "closed": Figure(
+        sql="avg(closed::int)", name="record closed", unit="% of cases", write=_percent
+    ),
+    "completion": Figure(
+        sql="avg(items_stated / items_required)",
+        name="required items stated",
+        unit="% of items, mean over cases",
+        write=_percent,
+        scale=100,
+        most=100,
+    ),
+    "criteria_min": Figure(
+        sql="median(criteria_s) / 60",
+        of="count(criteria_s)",
+        name="time to all criteria",
+        unit="minutes, median",
+        write=_decimal,
+    ),
+    "stood_min": Figure(
+        sql="median(criteria_stood_s) / 60",
+        of="count(criteria_stood_s)",
+        name="criteria stood before the first act",
+        unit="minutes, median",
+        write=_decimal,
+    ),
+    "pause": Figure(
+        sql="avg((pauses_held > 0)::int)",
+        name="pause held",
+        unit="% of cases",
+        write=_percent,
+        scale=100,
+        most=100,
+    ),
+    "acts_outside": Figure(
+        sql="avg(first_act_outside::int)",
+        of="count(first_act_outside)",
+        name="first act in an emergency or bail-out",
+        unit="% of cases with an act",
+        write=_percent,
+    ),
+    "refusals": Figure(sql="avg(refusals)", name="refusals", unit="a case, mean", write=_decimal),
+    "lapses": Figure(sql="avg(lapses)", name="lapses", unit="a case, mean", write=_decimal),
+    "withdrawals": Figure(
+        sql="avg(withdrawals)", name="withdrawn or answered anew", unit="a case", write=_decimal
+    ),
+    "bail_outs": Figure(
+        sql="avg((bail_outs > 0)::int)", name="with a bail-out", unit="% of cases", write=_percent
+    ),
+    "overrides": Figure(
+        sql="avg((overrides > 0)::int)", name="with an emergency", unit="% of cases", write=_percent
+    ),
+    "heard": Figure(sql="avg(heard)", name="utterances heard", unit="a case, mean", write=_decimal),
+    "misheard": Figure(
+        sql="(sum(not_a_phrase) + sum(unsure) + sum(negatives))"
+        " / nullif(sum(heard) - sum(other_speech), 0)",
+        name="not understood or denied",
+        unit="% of what was said to the machine",
+        write=_percent,
+        scale=100,
+        most=100,
+    ),
+    "confidence": Figure(
+        sql="median(confidence_median)",
+        name="recogniser's confidence",
+        unit="median of the cases' medians",
+        write=_decimal,
+    ),
+    "no_replies": Figure(
+        sql="avg(no_replies)", name="read-backs without reply", unit="a case, mean", write=_decimal
+    ),
+    "deaf": Figure(
+        sql="sum(deaf_s) / nullif(sum(length_s), 0)",
+        name="deaf while speaking",
+        unit="% of time",
+        write=_percent,
+    ),
+    "trouble": Figure(
+        sql="sum(trouble_s) / nullif(sum(length_s), 0)",
+        name="a part in trouble",
+        unit="% of time",
+        write=_percent,
+    ),
+}
+
+CHARTED = ("completion", "pause", "criteria_min", "refusals", "lapses", "misheard")
+"""Figures that get a run chart, month by month."""
+
+HEALTH = ("heard", "misheard", "confidence", "no_replies", "deaf", "trouble")
+"""Figures of how well the machine heard and ran; the others are of the course."""
+
+Groups = Mapping[str, Row]
+"""Group → figure or item → value; None where a group has nothing to work it out from.
+
+Beside each figure stands, as `<figure>_of`, how many cases it is worked out from.
+"""
+
+UNLABELLED = "(no label)"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Summary:
+    """What many cases say together."""
+
+    overall: Row
+    months: Groups
+    labels: Mapping[str, Groups]
+    label_months: Mapping[str, Mapping[str, Groups]]
+    """Label → its value → month → figure → value."""
+    items: Sequence[Row]
+    item_months: Groups
+    """Month → item → share of its cases in which the item was stated in the course."""
+    item_labels: Mapping[str, Groups]
+    happenings: Sequence[Row]
+    damaged: Sequence[Row]
+    newer: Sequence[Row]
+
+
+def summarise(home: Path) -> Summary:
+    """Work out everything with DuckDB from the Parquet folder that layout.write made."""
+    with library("duckdb").connect() as store:
+        for name in TABLES:
+            store.execute(f"CREATE VIEW {name} AS {_source(home, name)}")
+
+        def rows(sql: str, *values: str) -> list[Row]:
+            found = store.execute(sql, values)
+            names = [column[0] for column in found.description]
+            return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
+
+        def groups(by: str, tables: str, *values: str) -> Groups:
+            found = rows(_aggregate(f"{by} AS grp, ", f"{tables} GROUP BY 1 ORDER BY 1"), *values)
+            return {row["grp"]: row for row in found}
+
+        def monthly(label: str) -> Mapping[str, Groups]:
+            found: dict[str, dict[str, Row]] = defaultdict(dict)
+            grouped = f"{_LABELLED} GROUP BY 1, 2 ORDER BY 1, 2"
+            for row in rows(_aggregate(f"{_VALUE} AS grp, month, ", grouped), label):
+                found[row["grp"]][row["month"]] = row
+            return found
+
+        def completion(by: str, tables: str, *values: str) -> Groups:
+            found: dict[str, dict[str, float]] = defaultdict(dict)
+            for row in rows(_COMPLETION.format(by=by, tables=tables), *values):
+                found[row["grp"]][row["item"]] = row["stated"]
+            return found
+
+        names = [row["label"] for row in rows("SELECT DISTINCT label FROM labels ORDER BY 1")]
+        return Summary(
+            overall=rows(_aggregate("", "cases"))[0],
+            months=groups("month", "cases"),
+            labels={name: groups(_VALUE, _LABELLED, name) for name in names},
+            label_months={name: monthly(name) for name in names},
+            items=rows(_ITEMS),
+            item_months=completion("month", "items"),
+            item_labels={
+                name: completion(_VALUE, f"items JOIN ({_OF_CASE}) USING (file)", name)
+                for name in names
+            },
+            happenings=rows(_HAPPENINGS),
+            damaged=rows("SELECT * FROM damaged ORDER BY file"),
+            newer=rows("SELECT * FROM newer ORDER BY file"),
+        )
+
+
+_AGGREGATES = ", ".join(
+    f'{figure.sql} AS "{name}", {figure.of} AS "{name}_of"' for name, figure in FIGURES.items()
+)
+
+
+def _aggregate(group: str, tables: str) -> str:
+    return f"SELECT {group}{_AGGREGATES} FROM {tables}"  # noqa: S608 - of our own names alone
+
+
+_LABELLED = 'cases LEFT JOIN (SELECT * FROM labels WHERE label = ?) USING ("case")'
+_VALUE = f"coalesce(value, '{UNLABELLED}')"
+_OF_CASE = f"SELECT file, value FROM {_LABELLED}"  # noqa: S608 - likewise
+_COMPLETION = """
+SELECT {by} AS grp, item, avg(stated::int) AS stated FROM {tables} GROUP BY 1, 2 ORDER BY 1
+"""
+_ITEMS = """
+SELECT item, place, any_value(name) AS name, any_value(phase) AS phase, count(*) AS cases,
+       avg(stated::int) AS stated, median(first_s) / 60 AS first_min, avg(fell) AS fell
+FROM items GROUP BY place, item ORDER BY place, item
+"""
+_HAPPENINGS = """
+SELECT kind, what, count(*) AS times, count(DISTINCT file) AS cases
+FROM (SELECT * REPLACE (if(kind = 'gap', 'nobody listened', what) AS what) FROM happenings)
+WHERE kind != 'other speech' GROUP BY kind, what
+QUALIFY row_number() OVER (PARTITION BY kind ORDER BY times DESC, what) <= 8
+ORDER BY kind, times DESC, what
+"""
+
+
+def _source(home: Path, name: str) -> str:
+    """A table's files; or, where it never had a row, an empty table of the same columns."""
+    files = home / name / ("*/*.parquet" if name in PARTITIONED else "*.parquet")
+    if any(home.glob(f"{name}/**/*.parquet")):
+        quoted = str(files).replace("'", "''")
+        return f"SELECT * FROM read_parquet('{quoted}', hive_types_autocast = false)"  # noqa: S608
+    columns = {column: kind for column, (kind, _) in TABLES[name].items()}
+    columns |= {"month": "string"} if name in PARTITIONED else {}
+    empty = ", ".join(f'NULL::{_SQL[kind]} AS "{column}"' for column, kind in columns.items())
+    return f"SELECT {empty} WHERE false"
+
+
+_SQL = {"string": "VARCHAR", "int64": "BIGINT", "double": "DOUBLE", "bool": "BOOLEAN"}

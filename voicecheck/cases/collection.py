@@ -1,0 +1,115 @@
+"""Many logs together: proved one by one, and laid down as Parquet."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import os
+from collections.abc import Iterator
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+
+from voicecheck.cases.layout import PARTITIONED, TABLES, Row, Rows, write
+from voicecheck.cases.rows import rows
+from voicecheck.journal import JournalError, read
+from voicecheck.review.examine import examine
+
+BATCH = 100
+"""Logs a process takes at once; fewer logs than that are not worth a second process."""
+
+FRESH_AFTER = 10
+"""Batches after which a process ends and a fresh one goes on: a process remembers every procedure
+that it has seen."""
+
+
+class CollectionError(Exception):
+    """The folder or its labels cannot be used: a sentence with cause and cure."""
+
+
+def collect(
+    folder: Path, out: Path, labels: Path | None = None, processes: int | None = None
+) -> Path:
+    """Prove every .log under `folder` and lay the tables down under `out`; the layout's folder.
+
+    A log that does not hold is kept in the table `damaged`, and so is a second copy of a record.
+    `labels` is a CSV file with the column `case` and one column a label. Raises CollectionError.
+    """
+    if not folder.is_dir():
+        raise CollectionError(f"There is no folder {folder}; check its name.")
+    logs = sorted(folder.rglob("*.log"))
+    if not logs:
+        raise CollectionError(f"There is no log (*.log) under {folder}; name the folder of cases.")
+    tables: dict[str, list[Row]] = {name: [] for name in TABLES}
+    for found in _all(folder, logs, processes or os.cpu_count() or 1):
+        for name, more in found.items():
+            tables[name].extend(more)
+    tables["labels"].extend(_labels(labels) if labels else [])
+    return write(out, _each_once(tables))
+
+
+def _each_once(tables: dict[str, list[Row]]) -> Rows:
+    """Every record once, by its longest log: a copy would count a case twice."""
+    kept: dict[tuple[str, str], Row] = {}
+    for row in sorted(tables["cases"], key=lambda row: (-row["lines"], row["file"])):
+        kept.setdefault((row["case"], row["opened_utc"]), row)
+    copies = [
+        {
+            "file": row["file"],
+            "damage": f"the same record as {first['file']} (case {row['case']}, opened "
+            f"{row['opened_utc']}), which is counted",
+        }
+        for row in tables["cases"]
+        if (first := kept[row["case"], row["opened_utc"]]) is not row
+    ]
+    left_out = {row["file"] for row in copies}
+    counted = {
+        name: [row for row in tables[name] if row["file"] not in left_out] for name in PARTITIONED
+    }
+    return {**tables, **counted, "damaged": [*tables["damaged"], *copies]}
+
+
+def _all(folder: Path, logs: list[Path], processes: int) -> Iterator[Rows]:
+    one = partial(prove, folder)
+    if len(logs) <= BATCH or processes == 1:
+        yield from map(one, logs)
+        return
+    with get_context("spawn").Pool(processes, maxtasksperchild=FRESH_AFTER) as pool:
+        yield from pool.imap(one, logs, chunksize=BATCH)
+
+
+def prove(folder: Path, log: Path) -> Rows:
+    """One log as rows; whatever is wrong with it becomes a row, too."""
+    name = log.relative_to(folder).as_posix()
+    try:
+        kept = read(log)
+    except JournalError as error:
+        return {"damaged": [{"file": name, "damage": str(error)}]}
+    digest = hashlib.sha256(b"\n".join([*kept.lines, kept.torn])).hexdigest()
+    return rows(name, digest, examine(kept.lines, kept.torn))
+
+
+def _labels(path: Path) -> Iterator[Row]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            table = csv.DictReader(file)
+            if "case" not in (table.fieldnames or ()):
+                raise CollectionError(
+                    f"{path} has no column called case; its first line must name the columns, "
+                    "such as: case,level,grade"
+                )
+            named: set[str] = set()
+            for line in table:
+                case = line.pop("case")
+                if case in named:
+                    raise CollectionError(
+                        f"{path} has two lines for the case {case}; keep one, or it counts twice."
+                    )
+                named.add(case)
+                yield from (
+                    {"case": case, "label": label, "value": value}
+                    for label, value in line.items()
+                    if label and value
+                )
+    except (OSError, UnicodeDecodeError) as error:
+        raise CollectionError(f"{path} cannot be read ({error}); check its name.") from error

@@ -1,0 +1,160 @@
+"""One examined log as rows of a collection's tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from voicecheck.cases.layout import Row, Rows
+from voicecheck.core.procedure import Kind
+from voicecheck.core.wording import in_words
+from voicecheck.review.examine import Examined
+from voicecheck.review.findings import Asked, Report, Span
+
+
+def rows(file: str, sha256: str, examined: Examined) -> Rows:
+    """The rows of one log: in `damaged` alone if it does not hold, in `newer` if made later."""
+    report = examined.report
+    if examined.newer:
+        return {"newer": [{"file": file, "made_by": examined.newer}]}
+    if report is None or not examined.intact:
+        return {"damaged": [{"file": file, "damage": "; ".join(examined.damage)}]}
+    shared = {"file": file, "month": report.opened.utc[:7]}
+    return {
+        "cases": [
+            {**shared, "sha256": sha256, **_case(report), **_act(report), **_hearing(report)}
+        ],
+        "items": [{**shared, **row} for row in _items(report)],
+        "happenings": [{**shared, **row} for row in _happenings(report)],
+    }
+
+
+def _case(report: Report) -> Row:
+    setting, stated = report.setting, _first_stated(report)
+    required = [one for one in report.asked if one.required]
+    kinds = Counter(one.kind for one in report.corrections)
+    emergencies = sum(departure.what == "emergency" for departure in report.departures)
+    return {
+        "case": report.case,
+        "opened_utc": report.opened.utc,
+        "length_s": report.ended.since_s,
+        "lines": report.ended.line,
+        "checkpoint": report.checkpoint,
+        "closed": report.closed,
+        "procedure": setting.procedure,
+        "procedure_version": setting.version,
+        "program": setting.program,
+        "log_format": setting.format,
+        "rules": setting.rules,
+        "recogniser": setting.recogniser,
+        "items_required": len(required),
+        "items_stated": sum(one.item in stated for one in required),
+        "items_standing": sum(one.stands for one in required),
+        "criteria_s": together_s(report),
+        "pauses_begun": report.pause.begun,
+        "pauses_held": report.pause.held,
+        "refusals": len(report.refusals),
+        "withdrawals": kinds["withdrawn"] + kinds["answered anew"],
+        "lapses": kinds["lapsed"],
+        "bail_outs": len(report.departures) - emergencies,
+        "overrides": emergencies,
+    }
+
+
+def _act(report: Report) -> Row:
+    if not report.acts:
+        return {}
+    act = report.acts[0]
+    stood_s = [one.stood_s for one in act.criteria if one.stood_s is not None]
+    return {
+        "first_act_s": act.at.since_s,
+        "first_act_outside": bool(act.during),
+        "criteria_stood_s": min(stood_s) if len(stood_s) == len(act.criteria) else None,
+        "pause_before_act": act.pause.stood_s is not None,
+    }
+
+
+def _hearing(report: Report) -> Row:
+    return {name: getattr(report.hearing, name) for name in _COUNTED}
+
+
+_COUNTED = (
+    "heard",
+    "understood",
+    "other_speech",
+    "not_a_phrase",
+    "reply_to_nothing",
+    "unsure",
+    "negatives",
+    "no_replies",
+    "asked_again",
+    "entered",
+    "confidence_median",
+    "deaf_s",
+    "trouble_s",
+)
+
+
+def _items(report: Report) -> Iterator[Row]:
+    first = _first_stated(report)
+    for place, one in enumerate(report.asked, 1):
+        yield {
+            "item": one.item,
+            "name": one.name,
+            "kind": one.kind.value,
+            "phase": one.phase,
+            "place": place,
+            "required": one.required,
+            "stated": one.item in first,
+            "standing": one.stands,
+            "first_s": first.get(one.item),
+            "fell": sum(_fell(span, one) for span in report.spans),
+        }
+
+
+def _fell(span: Span, item: Asked) -> bool:
+    return span.item == item.item and span.satisfies and span.end is not None
+
+
+def _first_stated(report: Report) -> dict[str, float]:
+    """Item → when it was first stated with an answer that satisfies it, in the course."""
+    found: dict[str, float] = {}
+    for statement in report.statements:
+        if statement.satisfies and not statement.outside:
+            found.setdefault(statement.item, statement.at.since_s)
+    return found
+
+
+def together_s(report: Report) -> float | None:
+    """When all criteria first stood together, in seconds since the opening."""
+    criteria = {one.item for one in report.asked if one.kind is Kind.CRITERION}
+    spans = [span for span in report.spans if span.item in criteria and span.satisfies]
+    for start in sorted(spans, key=lambda span: span.start.line):
+        line = start.start.line
+        stood = {
+            span.item
+            for span in spans
+            if span.start.line <= line and (span.end is None or span.end.line > line)
+        }
+        if stood == criteria:
+            return start.start.since_s
+    return None
+
+
+def _happenings(report: Report) -> Iterator[Row]:
+    departures = [departure.as_happening() for departure in report.departures]
+    found = (
+        *report.refusals,
+        *report.corrections,
+        *report.events,
+        *report.misunderstood,
+        *departures,
+    )
+    for one in sorted(found, key=lambda one: one.at.line):
+        yield {
+            "line": one.at.line,
+            "elapsed_s": one.at.since_s,
+            "kind": one.kind,
+            "what": in_words(one.what),
+            "why": one.why,
+        }

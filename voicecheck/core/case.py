@@ -1,0 +1,179 @@
+"""A case: the fold of its facts through the guarded machine. The only file that uses transitions.
+
+The machine is built from rules.TABLE and rules.GUARDS, with no callbacks: it only says whether a
+fact may happen and which mode comes next. Automatic transitions are off, because they would walk
+past every guard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache, lru_cache
+from typing import Any
+
+from transitions import Machine, MachineError
+
+from voicecheck.core.conduct import Conduct, conduct_of
+from voicecheck.core.facts import (
+    At,
+    Fact,
+    Failed,
+    Lapsed,
+    NotUnderstood,
+    Opened,
+    Record,
+    Recovered,
+    Stated,
+)
+from voicecheck.core.inputs import Entered, Heard, Input, Said
+from voicecheck.core.procedure import Procedure
+from voicecheck.core.state import Mode, Refusal, State
+
+
+class IllegalFact(Exception):
+    """A fact that conduct forbids: our own mistake when live, a forgery when replayed."""
+
+
+class _Course:
+    """The model that the machine moves: only its mode. The machine binds what stands here."""
+
+    state: str
+    trigger: Callable[..., bool]
+    may_trigger: Callable[..., bool]
+
+
+def machine_rows(conduct: Conduct) -> list[dict[str, Any]]:
+    """The table as rows for the machine: one row per (mode, fact), guards as callables."""
+
+    def allowed(procedure: Procedure, state: State, fact: Fact) -> bool:
+        return conduct.refusal(procedure, state, fact) is None
+
+    return [
+        {
+            "trigger": fact.__name__,
+            "source": before.value,
+            "dest": then.value,
+            "conditions": allowed,
+        }
+        for fact, moves in conduct.TABLE.items()
+        for before, then in moves.items()
+    ]
+
+
+@cache
+def machine(version: int) -> Machine:
+    """The one machine that all cases under these rules share; it holds no state of its own."""
+    return Machine(
+        model=None,
+        states=[mode.value for mode in Mode],
+        initial=Mode.IN_COURSE.value,
+        transitions=machine_rows(conduct_of(version)),
+        auto_transitions=False,
+    )
+
+
+@lru_cache(maxsize=8)
+def _embedded(version: int, text: str, common: str) -> Procedure:
+    """Parsed once for the many cases that share it; raises ProcedureError."""
+    return conduct_of(version).parse(text, common, "the embedded procedure")
+
+
+class Case:
+    """One operation's run through a procedure, as its facts so far imply it."""
+
+    def __init__(self, record: Record) -> None:
+        """Begin from the opening line.
+
+        Raises IllegalFact if the line opens nothing, UnknownConduct if it names rules that are not
+        known here, ProcedureError if its procedure has mistakes.
+        """
+        if not isinstance(record.fact, Opened) or record.seq != 1:
+            raise IllegalFact("A log begins with its opening line.")
+        self.opened = record.fact
+        self.opened_at = record.at
+        self.conduct = conduct_of(record.fact.rules)
+        self.procedure = _embedded(record.fact.rules, record.fact.procedure, record.fact.common)
+        self.state = self.conduct.start(self.procedure)
+        self.last = record
+        self.stated_at: dict[str, At] = {}
+        self.due_us: int | None = None
+        self.last_said = ""
+        self.last_heard: Record | None = None
+        self.last_taken: Record | None = None
+        self.failing: dict[str, Record] = {}
+        self._course = _Course()
+        machine(self.conduct.VERSION).add_model(self._course)
+
+    def may(self, fact: Fact) -> bool:
+        """What the machine says of a fact, without moving."""
+        try:
+            return self._course.may_trigger(type(fact).__name__, self.procedure, self.state, fact)
+        except KeyError:
+            return False
+
+    def why_not(self, fact: Fact) -> Refusal | None:
+        """Why the fact may not happen now, or None."""
+        return self.conduct.refusal(self.procedure, self.state, fact)
+
+    def step(self, given: Input, at: At, *, prev: str, keep: Callable[[Record], None]) -> Record:
+        """One input lived: decided, kept, believed, in this order.
+
+        `keep` makes the record durable or raises; then nothing is believed. `prev` is the hash of
+        the line before. Raises IllegalFact before anything is kept, and NothingDue.
+        """
+        fact = self.conduct.decide(self, given, at)
+        if self.why_not(fact) is not None:
+            raise IllegalFact(f"{type(fact).__name__} cannot follow line {self.last.seq}.")
+        record = Record(seq=self.last.seq + 1, at=at, cause=given, fact=fact, prev=prev)
+        keep(record)
+        self.apply(record)
+        return record
+
+    def apply(self, record: Record) -> None:
+        """Believe one recorded fact. Raises IllegalFact, and then nothing has changed."""
+        if record.seq != self.last.seq + 1:
+            raise IllegalFact(f"Line {record.seq} follows line {self.last.seq}.")
+        if record.at.mono_us < self.last.at.mono_us:
+            raise IllegalFact(f"Line {record.seq} is earlier than the line before it.")
+        self._move(record.fact)
+        self.state = self.conduct.next_state(self.procedure, self.state, record.fact)
+        self.due_us = self.conduct.next_due_us(self.procedure, self.state, self.due_us, record)
+        self.last = record
+        self._remember(record)
+
+    def _move(self, fact: Fact) -> None:
+        before = self._course.state
+        try:
+            moved = self._course.trigger(type(fact).__name__, self.procedure, self.state, fact)
+        except (MachineError, AttributeError, KeyError) as error:
+            raise IllegalFact(f"{type(fact).__name__} cannot happen while {before}.") from error
+        if not moved:
+            raise IllegalFact(f"{type(fact).__name__} is refused by its guard.")
+
+    def _remember(self, record: Record) -> None:
+        """Remember what is said and shown later: the last words, when stated, what fails."""
+        if isinstance(record.cause, Heard | Entered) or isinstance(record.fact, Lapsed):
+            self.last_heard = record
+            if not isinstance(record.fact, NotUnderstood):
+                self.last_taken = record
+        if isinstance(record.cause, Said):
+            self.last_said = record.cause.text
+        match record.fact:
+            case Stated(item=item):
+                self.stated_at[item] = record.at
+            case Failed(part=part):
+                self.failing.setdefault(part, record)
+            case Recovered(part=part):
+                self.failing.pop(part, None)
+
+    def outstanding(self) -> tuple[str, ...]:
+        """Required items that do not stand satisfied, in order."""
+        return self.conduct.outstanding(self.procedure, self.state)
+
+    def gate_missing(self) -> tuple[str, ...]:
+        """What keeps the gate closed; empty when the first act would not be refused for it."""
+        return self.conduct.gate_missing(self.procedure, self.state)
+
+    def close(self) -> None:
+        """Let go of the machine; a case that was closed takes no more facts."""
+        machine(self.conduct.VERSION).remove_model(self._course)

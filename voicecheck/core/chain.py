@@ -1,0 +1,63 @@
+"""The hash chain over the exact bytes of the log, and the checkpoint that pins its end.
+
+The hash of a line is SHA-256 (FIPS 180-4) of its bytes without the newline; every line carries
+the hash of the line before it. A chain proves that nothing before its last line was changed; only
+a checkpoint kept elsewhere proves that the end was not cut off or the whole rewritten.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from base64 import b32decode, b32encode
+from dataclasses import dataclass
+
+GENESIS = "0" * 64
+"""What the first line carries in place of a hash."""
+
+_WHOLE = re.compile(r"([0-9]+):([0-9a-f]{64})")
+_CODE = re.compile(r"([0-9]+)-([A-Z2-7]{4})-([A-Z2-7]{4})")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Checkpoint:
+    """How long the log was, and the hash of its last line."""
+
+    length: int
+    last: str
+
+    def __str__(self) -> str:
+        """Printable and readable back by `parse_checkpoint`: 12:ab34…"""
+        return f"{self.length}:{self.last}"
+
+    @property
+    def code(self) -> str:
+        """Short enough to be copied by hand: 40 bits of the hash in base 32 (RFC 4648)."""
+        letters = b32encode(bytes.fromhex(self.last)[:5]).decode()
+        return f"{self.length}-{letters[:4]}-{letters[4:]}"
+
+
+def line_hash(line: bytes) -> str:
+    """Hash of one line's bytes, 64 lower-case hexadecimal digits."""
+    return hashlib.sha256(line).hexdigest()
+
+
+def parse_checkpoint(text: str) -> Checkpoint:
+    """Read what str(checkpoint) or checkpoint.code wrote; raises ValueError with a sentence.
+
+    A code holds only the first ten digits of the hash, and so does its `last`. A hand may have
+    written 0 and 1 in it for the letters O and I: they are read so.
+    """
+    text = text.strip()
+    length, dash, letters = text.upper().partition("-")
+    written = letters.replace("0", "O").replace("1", "I")  # base 32 has neither digit
+    whole, code = _WHOLE.fullmatch(text), _CODE.fullmatch(f"{length}{dash}{written}")
+    if whole:
+        return Checkpoint(length=int(whole[1]), last=whole[2])
+    if code:
+        return Checkpoint(length=int(code[1]), last=b32decode(code[2] + code[3]).hex())
+    raise ValueError(
+        f"{text!r} is no checkpoint: it is the number of lines with a colon and the 64 "
+        "hexadecimal digits of the last line's hash, or the short code as 78-K7QD-2MXA; "
+        "`voicecheck verify` prints both."
+    )

@@ -1,0 +1,103 @@
+"""Which rules a case lives by: those that its opening line names, or the current ones.
+
+A released version of the conduct is a folder that nobody changes any more (conduct_1, …). So a
+record replays, years later, by the rules under which it was made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, Protocol
+
+from voicecheck.core import conduct_1
+from voicecheck.core.facts import At, Fact, Record
+from voicecheck.core.inputs import Command, Heard, Input
+from voicecheck.core.procedure import Item, Procedure
+from voicecheck.core.state import Mode, Refusal, Situation, State
+
+
+class Conduct(Protocol):
+    """What each version offers. Each is a package; these are the names in its `__init__.py`."""
+
+    @property
+    def VERSION(self) -> int:  # noqa: N802 (a constant of the package)
+        """The number in the opening line."""
+
+    @property
+    def TABLE(self) -> Mapping[type[Fact], Mapping[Mode, Mode]]:  # noqa: N802
+        """Fact -> mode before -> mode after. A mode that is not named refuses the fact."""
+
+    @property
+    def GUARDS(self) -> Mapping[type[Fact], Callable[..., Any]]:  # noqa: N802
+        """The facts that something besides the mode can refuse."""
+
+    def parse(self, text: str, common_text: str, name: str = ...) -> Procedure:
+        """Read a procedure file; raises ProcedureError naming every mistake at once."""
+
+    def phrases(self, procedure: Procedure) -> Mapping[str, Command]:
+        """Every phrase that can be said, and its command."""
+
+    def decide(self, case: Situation, given: Input, at: At) -> Fact:
+        """The one fact that an input deserves now; raises NothingDue."""
+
+    def refusal(self, procedure: Procedure, state: State, fact: Fact) -> Refusal | None:
+        """Why the fact may not happen now, or None. KeyError: it names nothing we know."""
+
+    def start(self, procedure: Procedure) -> State:
+        """The state before anything was stated."""
+
+    def next_state(self, procedure: Procedure, state: State, fact: Fact) -> State:
+        """The state once an allowed fact has happened."""
+
+    def next_due_us(
+        self, procedure: Procedure, state: State, due_us: int | None, record: Record
+    ) -> int | None:
+        """When the case stops waiting, once the record is believed; None: it waits for nothing."""
+
+    def satisfied(self, procedure: Procedure, standing: tuple[str, ...], place: int) -> bool:
+        """Whether the item at this place stands with an answer that satisfies it."""
+
+    def outstanding(self, procedure: Procedure, state: State) -> tuple[str, ...]:
+        """Required items that do not stand satisfied, in order."""
+
+    def gate_missing(self, procedure: Procedure, state: State) -> tuple[str, ...]:
+        """What keeps the gate closed."""
+
+    def is_critical(self, item: Item) -> bool:
+        """Whether a statement of this item is read back before it counts."""
+
+    def least_confidence(self, procedure: Procedure, command: Command) -> float:
+        """How sure the ears must be, 0 to 1, that this command was said."""
+
+    def spoken(self, case: Situation, record: Record) -> str:
+        """What the machine says once this record is believed; "" for silence."""
+
+    def ask(self, case: Situation) -> str:
+        """What is asked now."""
+
+    def read_back(self, case: Situation) -> str:
+        """The question that waits for confirm or negative; "" when none does."""
+
+    def carry_on(self, case: Situation) -> str:
+        """What to say to go on with the course."""
+
+    def breaks_in(self, procedure: Procedure, heard: Heard) -> bool:
+        """Whether it counts even while the machine speaks."""
+
+
+RELEASED: Mapping[int, Conduct] = {1: conduct_1}
+"""Every version that a record may name. Only ever added to."""
+
+CURRENT: Conduct = conduct_1
+"""By which a new case is lived."""
+
+
+class UnknownConduct(Exception):
+    """A record names rules that this program does not have."""
+
+
+def conduct_of(version: int) -> Conduct:
+    """The rules with this number; raises UnknownConduct."""
+    if version not in RELEASED:
+        raise UnknownConduct(f"it names the rules {version}, which never were")
+    return RELEASED[version]

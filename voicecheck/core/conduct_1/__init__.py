@@ -1,0 +1,41 @@
+"""Conduct, version 1: the rules of voicecheck 0.1.0, by which its records replay for ever."""
+
+from voicecheck.core.conduct_1.decide import decide
+from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_1.listening import breaks_in, least_confidence
+from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.conduct_1.rules import (
+    GUARDS,
+    TABLE,
+    is_critical,
+    next_due_us,
+    next_state,
+    refusal,
+)
+from voicecheck.core.conduct_1.standing import gate_missing, outstanding, satisfied, start
+from voicecheck.core.conduct_1.wording import ask, carry_on, read_back, spoken
+
+VERSION = 1
+
+__all__ = [
+    "GUARDS",
+    "TABLE",
+    "VERSION",
+    "ask",
+    "breaks_in",
+    "carry_on",
+    "decide",
+    "gate_missing",
+    "is_critical",
+    "least_confidence",
+    "next_due_us",
+    "next_state",
+    "outstanding",
+    "parse",
+    "phrases",
+    "read_back",
+    "refusal",
+    "satisfied",
+    "spoken",
+    "start",
+]

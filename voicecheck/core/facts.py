@@ -1,0 +1,313 @@
+"""What has happened: one frozen dataclass a fact, and the record that makes it one line of the log.
+
+A line is canonical JSON (RFC 8785): when, why (the input that caused it), what, and the hash of
+the line before it. Facts are in the past tense; none says that anything is so, only that somebody
+stated it.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from enum import StrEnum
+
+import rfc8785
+
+from voicecheck.core.codec import Mistakes, decode, encode
+from voicecheck.core.inputs import Due, Entered, Heard, Restarted, Said, Trouble
+
+VERSION = 1
+"""Version of the line format that is written."""
+
+READABLE = (1,)
+"""Every version that was ever written: all are read, for ever (tests/golden)."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class At:
+    """One moment by both clocks: the wall clock tells people, the monotonic one tells order."""
+
+    utc: str
+    """RFC 3339 with milliseconds, ending in Z."""
+    mono_us: int
+    """Microseconds since the record was opened, by a clock that never steps back."""
+
+
+class Why(StrEnum):
+    """Why a command is refused; wording.py has the sentence."""
+
+    OUTSTANDING = "outstanding"
+    NOT_STANDING = "not_standing"
+    STANDING_BY = "standing_by"
+    NOT_WAITING = "not_waiting"
+    NOT_NOW = "not_now"
+    CLOSED = "closed"
+
+
+class Doubt(StrEnum):
+    """Why something heard or entered counts for nothing; wording.py has the words."""
+
+    UNSURE = "unsure"
+    """A phrase, but not surely enough: it must be said again."""
+    OTHER_SPEECH = "other_speech"
+    """Talk in the room: no phrase, or hardly one."""
+    NOT_A_PHRASE = "not_a_phrase"
+    NOTHING_TO_CONFIRM = "nothing_to_confirm"
+    """A reply while no read-back is open."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Opened:
+    """The case began. Embeds the procedure, so that a log replays without the grammars folder."""
+
+    case: str
+    """A pseudonym: never a name, a number or a date of birth."""
+    procedure: str
+    """The procedure file's text."""
+    common: str
+    """The text of the common phrases."""
+    wording: str
+    """full or brief"""
+    program: str
+    rules: int
+    format: int
+    recogniser: str
+    """Which model listens."""
+    voice: str
+    """Which voice speaks, or that prompts are only shown."""
+    caution: str
+    """The cautions as they were shown."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Proposed:
+    """A critical statement was understood and read back; it is not believed yet."""
+
+    item: str
+    answer: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stated:
+    """An item was stated; what fell because of it is named."""
+
+    item: str
+    answer: str
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Noted:
+    """An item was stated outside the standard course: recorded, never counted as standing."""
+
+    item: str
+    answer: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Retracted:
+    """The speaker said no to the read-back; an empty item means closing the record."""
+
+    item: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Lapsed:
+    """No reply came to the read-back in time; nothing is believed."""
+
+    item: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Withdrawn:
+    """A standing item was taken back; the earlier line stays."""
+
+    item: str
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PauseBegun:
+    """Hands still: the pause before clipping runs."""
+
+    item: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Occurred:
+    """Something happened in the operation; what it lapsed is named."""
+
+    event: str
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Cautioned:
+    """A difficulty was named, and its caution given."""
+
+    caution: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HelpCalled:
+    """Somebody asked for another surgeon's help."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BailedOut:
+    """The standard course was left."""
+
+    way: str
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Overridden:
+    """An emergency was declared: the checklist steps aside."""
+
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StoodBy:
+    """The course was interrupted."""
+
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Resumed:
+    """The standard course goes on."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Repeated:
+    """The last words of the machine were asked for again."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Listed:
+    """What is outstanding was asked for and named."""
+
+    outstanding: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Refused:
+    """A command was not accepted, and why."""
+
+    why: Why
+    item: str = ""
+    outstanding: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class NotUnderstood:
+    """Something was said that is no command now."""
+
+    why: Doubt
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Spoke:
+    """The machine spoke, and was deaf to all but an emergency or a bail-out while it did."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Failed:
+    """A part of the machine stopped working; the case goes on without it."""
+
+    part: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Recovered:
+    """A part of the machine works again."""
+
+    part: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reopened:
+    """The record was taken up again after a gap in which nobody listened."""
+
+    gap_s: float
+    lapsed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CloseProposed:
+    """Closing the record was asked for and read back."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Closed:
+    """The record ended; what was never stated is named."""
+
+    outstanding: tuple[str, ...]
+
+
+Fact = (
+    Opened
+    | Proposed
+    | Stated
+    | Noted
+    | Retracted
+    | Lapsed
+    | Withdrawn
+    | PauseBegun
+    | Occurred
+    | Cautioned
+    | HelpCalled
+    | BailedOut
+    | Overridden
+    | StoodBy
+    | Resumed
+    | Repeated
+    | Listed
+    | Refused
+    | NotUnderstood
+    | Spoke
+    | Failed
+    | Recovered
+    | Reopened
+    | CloseProposed
+    | Closed
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Record:
+    """One fact with its place in the story: exactly one line of the log."""
+
+    seq: int
+    """1 for the first line."""
+    at: At
+    cause: Heard | Entered | Due | Said | Trouble | Restarted | None
+    """The input that the fact answers; only the opening has none."""
+    fact: Fact
+    prev: str
+    """Hash of the line before (see chain.py)."""
+
+
+def encode_record(record: Record) -> bytes:
+    """The line's bytes, without the newline: canonical JSON in UTF-8."""
+    return rfc8785.dumps(encode(record))
+
+
+def decode_record(line: bytes) -> Record:
+    """The inverse of encode_record; raises Mistakes for any other bytes than it would write."""
+    try:
+        plain = json.loads(line)
+    except (ValueError, RecursionError) as error:
+        raise Mistakes([f"not a line of a log: no JSON ({error})"]) from None
+    record = decode(Record, plain)
+    try:
+        written = encode_record(record)
+    except ValueError as error:  # such as NaN, which json.loads reads
+        raise Mistakes(
+            [f"holds what canonical form (RFC 8785) has no place for ({error})"]
+        ) from None
+    if written != line:
+        raise Mistakes(["not in canonical form (RFC 8785): another program rewrote the line"])
+    return record

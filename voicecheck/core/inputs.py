@@ -1,0 +1,175 @@
+"""What can reach a case from outside, and the closed set of commands it can carry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+# ------------------------------------------------------------------------------------------ inputs
+
+UNKNOWN = "[unk]"
+"""The text of an utterance that is none of the phrases."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Heard:
+    """One utterance as the recogniser understood it.
+
+    Times count the audio itself in seconds from the first sample, never the clock.
+    """
+
+    text: str
+    """Words in lower case separated by one space; "[unk]" where something else was said."""
+    confidence: float
+    """How sure the ears are, 0 to 1: evidence, not proof. Of a phrase how probable it is that it
+    was said (likeness.py); of other speech its share of the likelihood; of another Vosk model's
+    words the lowest confidence."""
+    audio_from_s: float
+    audio_to_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Entered:
+    """One phrase put in by hand at the prompt display, instead of speech."""
+
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Due:
+    """The time that the case was waiting for has come."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Said:
+    """The machine has spoken; while it spoke it was deaf to all but what breaks in."""
+
+    text: str
+    audio_from_s: float
+    audio_to_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Trouble:
+    """A part of the machine fails, or works again."""
+
+    part: str
+    """microphone, recogniser, voice, display or clock"""
+    message: str
+    over: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Restarted:
+    """The program was started again on an open record."""
+
+    gap_s: float
+    """Seconds by the wall clock since the last line; never negative."""
+
+
+Input = Heard | Entered | Due | Said | Trouble | Restarted
+
+# ---------------------------------------------------------------------------------------- commands
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Answer:
+    """State an item: one of its answers."""
+
+    item: str
+    answer: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Withdraw:
+    """Take a statement back."""
+
+    item: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReportEvent:
+    """Say that something happened."""
+
+    event: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class NameDifficulty:
+    """Name a difficulty, to hear its caution."""
+
+    caution: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BailOut:
+    """Leave the standard course."""
+
+    way: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Confirm:
+    """Yes to the open read-back."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Negative:
+    """No to the open read-back."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SayAgain:
+    """Repeat what was said last."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AskOutstanding:
+    """Name what is not yet stated."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StandBy:
+    """Interrupt the course."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CarryOn:
+    """Come back to the standard course."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CallHelp:
+    """Ask for another surgeon's help."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DeclareEmergency:
+    """Proceed at once, outside the checklist."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CloseRecord:
+    """End the record of this case."""
+
+
+Command = (
+    Answer
+    | Withdraw
+    | ReportEvent
+    | NameDifficulty
+    | BailOut
+    | Confirm
+    | Negative
+    | SayAgain
+    | AskOutstanding
+    | StandBy
+    | CarryOn
+    | CallHelp
+    | DeclareEmergency
+    | CloseRecord
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Unclear:
+    """Something was said that is no command."""

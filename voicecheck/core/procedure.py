@@ -1,0 +1,229 @@
+"""What is asked, in which order and in which words: the shape of a procedure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import cached_property
+
+
+class Kind(StrEnum):
+    """What sort of thing an item is; what follows from it is conduct (rules.py, standing.py)."""
+
+    STEP = "step"
+    """Done once: the table tilted, the specimen out."""
+    HOLD = "hold"
+    """Held all the while, and lost when retraction slips."""
+    CRITERION = "criterion"
+    """One of the criteria that must stand before anything is clipped."""
+    PAUSE = "pause"
+    """The timed pause, hands still, right before the first act."""
+    ACT = "act"
+    """Clipping or dividing: done, it cannot be undone."""
+
+
+class Event(StrEnum):
+    """The events that conduct knows; every procedure file words each of them."""
+
+    BLEEDING = "bleeding"
+    VIEW_LOST = "view_lost"
+    RETRACTION_SLIPPED = "retraction_slipped"
+    SPILLAGE = "spillage"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AnswerWords:
+    """One way to state an item."""
+
+    id: str
+    phrases: tuple[str, ...]
+    says: str
+    """Read back and shown: what was understood."""
+    satisfies: bool = True
+    """False for a truthful answer that must not open the gate, such as "more than two"."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Item:
+    """One thing asked and stated."""
+
+    id: str
+    kind: Kind
+    name: str
+    ask: str
+    brief: str
+    withdraw: str
+    """The phrase that takes the statement back."""
+    answers: tuple[AnswerWords, ...]
+    after: tuple[str, ...] = ()
+    """Items that must stand first, and whose fall brings this one down."""
+    required: bool = True
+
+    def answer(self, answer: str) -> AnswerWords:
+        """The words of one answer; KeyError if the item has no such answer."""
+        for words in self.answers:
+            if words.id == answer:
+                return words
+        raise KeyError(answer)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Phase:
+    """A part of the operation."""
+
+    id: str
+    title: str
+    items: tuple[Item, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Remark:
+    """An event, a caution or a bail-out: how it is said, and what the machine answers."""
+
+    name: str
+    phrases: tuple[str, ...]
+    says: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Head:
+    """The [procedure] table."""
+
+    id: str
+    title: str
+    version: int
+    read_back_s: int
+    pause_s: int
+    restate_after_s: int = 300
+    """After a longer gap in the record the criteria must be stated again."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class File:
+    """The procedure file as it is written."""
+
+    procedure: Head
+    phases: tuple[Phase, ...]
+    events: Mapping[str, Remark]
+    cautions: Mapping[str, Remark]
+    bail_outs: Mapping[str, Remark]
+    lexicon: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Pronunciations for words that the dictionary lacks: word = ["P R OW N AH N S T"]."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reply:
+    """Said without the address word, while a read-back is open."""
+
+    confirm: tuple[str, ...]
+    negative: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Control:
+    """Phrases that any procedure has."""
+
+    say_again: tuple[str, ...]
+    outstanding: tuple[str, ...]
+    stand_by: tuple[str, ...]
+    carry_on: tuple[str, ...]
+    help: tuple[str, ...]
+    emergency: tuple[str, ...]
+    close: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Listening:
+    """The [listening] table: how the machine is spoken to, and its operating points, 0 up to 1."""
+
+    address: str
+    least_confidence: float = 0.0
+    """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
+    least_confidence_critical: float = 0.0
+    """The same for a critical statement, either way."""
+    least_confidence_confirm: float = 0.0
+    """The same for the confirm that makes a critical statement stand."""
+    least_asked: float = 0.0
+    """With less than this it is taken for other speech, and nobody is asked to say it again."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Common:
+    """The _common.toml file."""
+
+    listening: Listening
+    reply: Reply
+    control: Control
+
+
+@dataclass(frozen=True, kw_only=True)
+class Procedure:
+    """A procedure file and the common phrases, checked; hashable by identity only."""
+
+    file: File
+    common: Common
+    text: str
+    common_text: str
+
+    __hash__ = object.__hash__
+    __eq__ = object.__eq__
+
+    @property
+    def head(self) -> Head:
+        """Identity, title, version and times."""
+        return self.file.procedure
+
+    @property
+    def phases(self) -> tuple[Phase, ...]:
+        """In the order of the operation."""
+        return self.file.phases
+
+    @cached_property
+    def items(self) -> tuple[Item, ...]:
+        """All items in the order of the operation."""
+        return tuple(item for phase in self.phases for item in phase.items)
+
+    @cached_property
+    def index(self) -> Mapping[str, int]:
+        """Item id → its place in `items`."""
+        return {item.id: place for place, item in enumerate(self.items)}
+
+    @cached_property
+    def satisfying(self) -> tuple[frozenset[str], ...]:
+        """For each place in `items`, the answers that satisfy the item."""
+        return tuple(frozenset(w.id for w in item.answers if w.satisfies) for item in self.items)
+
+    @cached_property
+    def phase_of(self) -> Mapping[str, Phase]:
+        """Item id → its phase."""
+        return {item.id: phase for phase in self.phases for item in phase.items}
+
+    @cached_property
+    def before(self) -> Mapping[str, tuple[int, ...]]:
+        """Item id → places of the required items in earlier phases."""
+        return {item.id: tuple(self._required_before(item)) for item in self.items}
+
+    @cached_property
+    def after(self) -> Mapping[str, tuple[int, ...]]:
+        """Item id → places of the items that its own `after` names."""
+        return {item.id: tuple(self.index[other] for other in item.after) for item in self.items}
+
+    def _required_before(self, item: Item) -> Iterator[int]:
+        for phase in self.phases:
+            if phase is self.phase_of[item.id]:
+                return
+            yield from (self.index[other.id] for other in phase.items if other.required)
+
+    def item(self, item: str) -> Item:
+        """The item with this id; KeyError if there is none."""
+        return self.items[self.index[item]]
+
+
+class ProcedureError(ValueError):
+    """All that is wrong with a procedure file, a sentence a mistake."""
+
+    def __init__(self, name: str, found: list[str]) -> None:
+        mistakes = "".join(f"\n  - {mistake}" for mistake in found)
+        super().__init__(f"{name} cannot be used; correct it and try again:{mistakes}")
+        self.found = found

@@ -1,0 +1,161 @@
+"""Replay a log from its bytes alone: the hash proves the bytes, the replay proves the story.
+
+Bytes first: every line is canonical and carries the hash of the line before it. Then the story:
+every fact must be the one that its recorded input deserves at that moment, by the same decision
+and the same guards as in the live case. A forger who recomputes every hash still has to tell a
+story that conduct allows, and to match a checkpoint kept elsewhere.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from calendar import monthrange
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+
+from voicecheck.core import facts
+from voicecheck.core.case import Case, IllegalFact
+from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
+from voicecheck.core.codec import Mistakes
+from voicecheck.core.conduct import RELEASED, UnknownConduct
+from voicecheck.core.facts import Opened, Record, decode_record
+from voicecheck.core.procedure import ProcedureError
+from voicecheck.core.state import NothingDue
+
+_UTC = re.compile(
+    r"(?!0000)(\d{4})-(0[1-9]|1[0-2])-(\d\d)T([01]\d|2[0-3]):[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII
+)
+
+
+class BrokenLog(Exception):
+    """The log does not hold; says at which line and why."""
+
+    def __init__(self, line: int, why: str) -> None:
+        super().__init__(f"Line {line}: {why}")
+        self.line = line
+
+
+class NewerLog(BrokenLog):
+    """The log was made by a later version: nothing is wrong with it, but it cannot be read here."""
+
+    def __init__(self, named: Mapping[str, int], program: str) -> None:
+        super().__init__(1, "")
+        self.args = (
+            f"This record is newer than this program: it has format {named['format']} and rules "
+            f"{named['rules']}. Read it with voicecheck {program[:20]!r}, which made it, or later.",
+        )
+
+
+def check_chain(lines: Sequence[bytes]) -> Checkpoint:
+    """Check every link over the exact bytes; raises BrokenLog at the first that does not fit."""
+    _linked(lines)
+    return Checkpoint(length=len(lines), last=line_hash(lines[-1]) if lines else GENESIS)
+
+
+def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
+    """Hold the log against a checkpoint kept elsewhere; raises BrokenLog if it differs."""
+    if len(lines) < checkpoint.length:
+        raise BrokenLog(
+            len(lines), f"the log ends here, but the checkpoint counts {checkpoint.length} lines"
+        )
+    last = line_hash(lines[checkpoint.length - 1]) if checkpoint.length else GENESIS
+    if not last.startswith(checkpoint.last):
+        raise BrokenLog(checkpoint.length, "this line is not the one that the checkpoint names")
+
+
+def replay(lines: Sequence[bytes]) -> Case:
+    """Live the case again from its lines; raises BrokenLog where bytes or story do not hold."""
+    last = deque(story(lines), maxlen=1)
+    if not last:
+        raise BrokenLog(1, "the log is empty; not even an opening was recorded")
+    return last[0][0]
+
+
+def story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
+    """The case after each line, with that line's record. Raises BrokenLog like `replay`."""
+    check_age(lines)
+    case: Case | None = None
+    for record in _linked(lines):
+        case = _opened(record) if case is None else _lived(case, record)
+        yield case, record
+
+
+def _linked(lines: Sequence[bytes]) -> list[Record]:
+    """All records, once every link has been checked."""
+    last, records = GENESIS, []
+    for number, record in enumerate(_records(lines), 1):
+        if record.seq != number:
+            raise BrokenLog(
+                number, f"it calls itself line {record.seq}; a line is missing or moved"
+            )
+        if record.prev != last:
+            raise BrokenLog(number, "its link does not match the line before it; one was changed")
+        last = line_hash(lines[number - 1])
+        records.append(record)
+    return records
+
+
+def _records(lines: Sequence[bytes]) -> Iterator[Record]:
+    for number, line in enumerate(lines, 1):
+        try:
+            yield decode_record(line)
+        except Mistakes as mistakes:
+            raise BrokenLog(number, str(mistakes)) from None
+
+
+def _opened(record: Record) -> Case:
+    _check_utc(record)
+    if isinstance(record.fact, Opened) and record.fact.format not in facts.READABLE:
+        raise BrokenLog(record.seq, f"the format {record.fact.format} never was")
+    try:
+        return Case(record)
+    except (IllegalFact, ProcedureError, UnknownConduct) as error:
+        raise BrokenLog(record.seq, str(error)) from None
+
+
+def check_age(lines: Sequence[bytes]) -> None:
+    """Raise NewerLog if the opening names a format or rules that this program does not know yet.
+
+    Before anything else is read: a later format may hold what no strict reader of today accepts.
+    Where the second line does not vouch for the opening, that was changed, and is not believed.
+    """
+    try:
+        fact = json.loads(lines[0])["fact"]
+        if len(lines) > 1 and json.loads(lines[1])["prev"] != line_hash(lines[0]):
+            return
+        named = {"format": fact["format"], "rules": fact["rules"]}
+        program = str(fact["program"])
+    except (IndexError, KeyError, TypeError, ValueError, RecursionError):
+        return  # no opening of any version: the strict reader says what it is
+    newest = {"format": max(facts.READABLE), "rules": max(RELEASED)}
+    if any(type(named[each]) is int and named[each] > newest[each] for each in newest):
+        raise NewerLog(named, program)
+
+
+def _check_utc(record: Record) -> None:
+    found = _UTC.fullmatch(record.at.utc)
+    if not found or not 1 <= int(found[3]) <= monthrange(int(found[1]), int(found[2]))[1]:
+        raise BrokenLog(record.seq, f"{record.at.utc!r} is no time in UTC as RFC 3339 writes it")
+
+
+def _lived(case: Case, record: Record) -> Case:
+    _check_utc(record)
+    if record.cause is None:
+        raise BrokenLog(record.seq, "it has no cause; only the opening has none")
+
+    def compare(deserved: Record) -> None:
+        if deserved.fact != record.fact:
+            raise BrokenLog(
+                record.seq,
+                f"the story does not hold: {type(record.cause).__name__} deserved "
+                f"{type(deserved.fact).__name__} here, not {type(record.fact).__name__} as written",
+            )
+
+    try:
+        case.step(record.cause, record.at, prev=record.prev, keep=compare)
+    except IllegalFact as error:
+        raise BrokenLog(record.seq, str(error)) from None
+    except NothingDue:
+        raise BrokenLog(record.seq, "something came due before its time") from None
+    return case

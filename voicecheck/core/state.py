@@ -1,0 +1,73 @@
+"""The words that every version of the conduct shares: modes, states, refusals, situations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+from voicecheck.core.facts import Opened, Why
+from voicecheck.core.inputs import Answer, CloseRecord
+from voicecheck.core.procedure import Procedure
+
+
+class Mode(StrEnum):
+    """Where the course of the case is, as an adjective of the case."""
+
+    IN_COURSE = "in_course"
+    PAUSING = "pausing"
+    STANDING_BY = "standing_by"
+    BAILED_OUT = "bailed_out"
+    EMERGENCY = "emergency"
+    CLOSED = "closed"
+
+
+ASIDE = (Mode.BAILED_OUT, Mode.EMERGENCY)
+"""Outside the standard course, where nothing is asked."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class State:
+    """All that the rules depend on, besides the procedure."""
+
+    mode: Mode
+    standing: tuple[str, ...]
+    """The answer that stands for each item, in the procedure's order; "" where none does."""
+    pending: Answer | CloseRecord | None = None
+    """What was read back and waits for confirm or negative."""
+
+
+class Situation(Protocol):
+    """What a decision is made on, and an answer worded by; a case is one."""
+
+    @property
+    def procedure(self) -> Procedure:
+        """What is asked."""
+
+    @property
+    def state(self) -> State:
+        """What stands and what waits."""
+
+    @property
+    def opened(self) -> Opened:
+        """The opening line's fact."""
+
+    @property
+    def last_said(self) -> str:
+        """The last words that the machine is known to have said; "" before any."""
+
+    @property
+    def due_us(self) -> int | None:
+        """When the case stops waiting, by its monotonic clock; None while it waits for nothing."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Refusal:
+    """Why not, and which items are in the way."""
+
+    why: Why
+    outstanding: tuple[str, ...] = ()
+
+
+class NothingDue(Exception):
+    """Due came before its time: the shell's mistake, or a forgery."""

@@ -1,0 +1,150 @@
+"""Every word that is shown and not said: short enough to be read from three metres."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import assert_never
+
+from voicecheck.core import facts
+from voicecheck.core.case import Case
+from voicecheck.core.facts import Fact, Record, Why
+from voicecheck.core.inputs import UNKNOWN, Entered, Heard
+from voicecheck.core.state import ASIDE, Mode
+from voicecheck.core.wording import HELP_CALLED, took
+
+HEARING = frozenset({"microphone", "recogniser"})
+"""Parts without which no voice reaches the case."""
+
+LISTENING = "Listening"
+SPEAKING = "Speaking, deaf"
+DEAF = "Deaf: enter by hand"
+OFF = "Not listening"
+
+STOPPED = ("Recording stopped", "nothing new is kept")
+"""The gate's place once the log can no longer be written."""
+
+
+def gate(case: Case) -> tuple[str, str]:
+    """The gate's word and its short sentence."""
+    match case.state.mode:
+        case Mode.STANDING_BY:
+            return "Standing by", f"to go on, say: {case.conduct.carry_on(case)}"
+        case Mode.BAILED_OUT:
+            return "Bailed out", "statements are noted only"
+        case Mode.EMERGENCY:
+            return "Emergency", "the checklist stands aside"
+        case Mode.CLOSED:
+            rest = case.outstanding()
+            return "Record closed", f"{len(rest) or 'nothing'} left unstated"
+        case Mode.IN_COURSE | Mode.PAUSING:
+            return _course_gate(case)
+        case _:
+            assert_never(case.state.mode)
+
+
+def _course_gate(case: Case) -> tuple[str, str]:
+    missing = case.gate_missing()
+    if missing:
+        return "Gate closed", f"{len(missing)} outstanding before any clip"
+    return "Gate open", "all before clipping stated"
+
+
+def outstanding_label(case: Case) -> str:
+    """What the list beside the course holds, or what to do where it holds nothing."""
+    match case.state.mode:
+        case Mode.BAILED_OUT | Mode.EMERGENCY:
+            return f"To come back, say: {case.conduct.carry_on(case)}"
+        case Mode.CLOSED:
+            return "Left unstated" if case.outstanding() else ""
+        case _:
+            gated = case.gate_missing()
+            return "Outstanding before any clip" if gated else "Outstanding"
+
+
+NOT_YET_STATED = "Not yet stated"
+"""Of what a refusal names, and of what would be left unstated by closing."""
+
+
+def to_say(case: Case) -> tuple[str, ...]:
+    """What may be said to the question or the read-back, without the address word.
+
+    A phrase for every answer of the item, also for those that do not satisfy.
+    """
+    common = case.procedure.common
+    if case.state.pending is not None:
+        return common.reply.confirm[0], common.reply.negative[0]
+    left = case.outstanding()
+    if not left:
+        return (common.control.close[0],)
+    return tuple(words.phrases[0] for words in case.procedure.item(left[0]).answers)
+
+
+def say_label(case: Case) -> str:
+    """What stands before the words that may be said."""
+    address = case.procedure.common.listening.address
+    return "Say" if case.state.pending is not None else f"Say “{address}” and"
+
+
+def remark(case: Case, fact: Fact) -> str:  # noqa: PLR0911 - one line a fact
+    """What the machine remarks on what was named; "" when it has no remark."""
+    file = case.procedure.file
+    match fact:
+        case facts.Occurred(event=event):
+            return file.events[event].says
+        case facts.Cautioned(caution=caution):
+            return file.cautions[caution].says
+        case facts.BailedOut(way=way):
+            return file.bail_outs[way].says
+        case facts.HelpCalled():
+            return HELP_CALLED
+        case facts.Refused(item=item, outstanding=missing) if missing:
+            return f"Refused: {case.procedure.item(item).name}."
+        case facts.Listed(outstanding=left) if left and case.state.mode not in ASIDE:
+            return "What is outstanding:"
+        case facts.Stated(item=item, answer=answer):
+            words = case.procedure.item(item).answer(answer)
+            return "" if words.satisfies else f"{_sentence(words.says)}."
+        case _:
+            return ""
+
+
+def heard(case: Case, record: Record) -> tuple[str, str]:
+    """How an input came, and its words without the address; no words where none can be quoted."""
+    address = f"{case.procedure.common.listening.address} "
+    match record.cause:
+        case Heard(text=text):
+            words = "" if text == UNKNOWN else text.removeprefix(address)
+            return ("Heard" if words else "Heard other speech"), words
+        case Entered(text=text):
+            return "Entered", text.removeprefix(address)
+        case _:
+            return "No reply", ""
+
+
+def taken(fact: Fact) -> str:
+    """How an input was taken, and why where it was refused."""
+    match fact:
+        case facts.Refused(outstanding=missing) if missing:
+            return f"refused: {len(missing)} not yet stated"
+        case facts.Refused(why=why):
+            return f"refused: {_REFUSED.get(why, 'not now')}"
+        case _:
+            return took(fact)
+
+
+_REFUSED = {Why.NOT_STANDING: "nothing to withdraw", Why.STANDING_BY: "standing by"}
+
+
+def trouble(failing: Collection[str], since_utc: str) -> str:
+    """Which parts fail and since when; "" when none does."""
+    parts = ", ".join(failing) if len(failing) < 3 else f"{len(failing)} parts"
+    return f"{_sentence(parts)} out since {minute(since_utc)}" if parts else ""
+
+
+def minute(utc: str) -> str:
+    """Hours and minutes of an RFC 3339 time, for the eye."""
+    return utc[11:16]
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,1 @@
+"""Sound -> words: what was said, when, and how surely. Runs in the theatre."""

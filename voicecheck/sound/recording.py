@@ -1,0 +1,184 @@
+"""Recorded sound as blocks, from a file or a stream of any format that libsndfile reads.
+
+A block is `BLOCK_S` of 16 kHz mono sound, signed 16-bit little-endian; the last may be shorter.
+Time is samples counted, so that a recording is heard like a live case (see microphone.py).
+"""
+
+from __future__ import annotations
+
+import tempfile
+import wave
+from os import SEEK_END
+from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
+
+import numpy as np
+import soundfile
+import soxr
+
+from voicecheck.sound.pcm import RATE_HZ
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+BLOCK_S = 0.1
+BLOCK_SAMPLES = round(RATE_HZ * BLOCK_S)
+BLOCK_BYTES = 2 * BLOCK_SAMPLES
+
+
+class AudioError(Exception):
+    """No sound can be taken from there: a sentence with cause and cure."""
+
+
+def from_file(path: Path) -> Iterator[bytes]:
+    """Blocks of a WAV, FLAC, Ogg or Opus file of any rate and channels; raises AudioError."""
+    try:
+        with path.open("rb") as file:
+            yield from _decoded(file, str(path))
+            if _is_cut_short(file):
+                raise AudioError(
+                    f"{path} is cut short; what it holds was heard. Copy it again from where it "
+                    "was recorded."
+                )
+    except OSError as error:
+        raise AudioError(f"{path} cannot be read ({error.strerror}): check its name.") from error
+
+
+def _is_cut_short(file: BinaryIO) -> bool:
+    """Whether the file ends before its format says: RIFF by its size, Ogg (RFC 3533) by its end."""
+    file.seek(0)
+    head, length = file.read(8), file.seek(0, SEEK_END)
+    if head.startswith(b"RIFF"):
+        said = int.from_bytes(head[4:8], "little")
+        return length - 8 < said < _RIFF_STREAM
+    if head.startswith(b"OggS"):
+        file.seek(max(0, length - _OGG_PAGE_BYTES))
+        tail = file.read()
+        flags = tail[tail.rfind(b"OggS") :][5:6]
+        return not flags or not flags[0] & _OGG_END
+    return False
+
+
+_RIFF_STREAM = 0xFFFF_0000
+"""From about here on the size is a streaming writer's "unknown"."""
+_OGG_PAGE_BYTES = 65_307
+_OGG_END = 4
+
+
+def from_stream(stream: BinaryIO, name: str = "standard input") -> Iterator[bytes]:
+    """Blocks of raw 16 kHz mono s16, or of a sound file, whichever comes; raises AudioError.
+
+    Raw sound and 16-bit PCM WAV are heard as they come; other files once they are complete.
+    """
+    whole = _Rejoined(stream.read(_HEAD_BYTES), stream)
+    if _is_plain_wav(whole.head):
+        yield from _plain_wav(whole, name)
+    elif whole.head.startswith(_SIGNATURES):
+        with tempfile.TemporaryFile() as file:  # its reader needs to seek
+            file.writelines(whole.pieces(1 << 16))
+            file.seek(0)
+            yield from _decoded(file, name)
+    else:
+        yield from _in_blocks(whole.pieces(BLOCK_BYTES), name)
+
+
+_HEAD_BYTES = 36
+_SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"OggS", b"FORM", b"ID3")
+
+
+def _decoded(file: IO[bytes], name: str) -> Iterator[bytes]:
+    try:
+        with soundfile.SoundFile(file) as sound:
+            yield from _in_blocks(_resampled(_mixed_down(sound), sound.samplerate), name)
+    except soundfile.LibsndfileError as error:
+        raise AudioError(
+            f"{name} is damaged or no sound file that we know ({error.error_string.strip(' .')}): "
+            "give a WAV, FLAC or Ogg file that plays elsewhere."
+        ) from error
+
+
+def _mixed_down(sound: Any) -> Iterator[NDArray[np.float32]]:
+    while len(frames := sound.read(sound.samplerate, dtype="float32", always_2d=True)):
+        yield np.nan_to_num(frames.mean(axis=1, dtype=np.float32))
+
+
+def _resampled(pieces: Iterable[NDArray[np.float32]], rate_hz: int) -> Iterator[bytes]:
+    """To 16 kHz (band-limited, by soxr) and 16 bits; sound at 16 kHz passes bit for bit."""
+    if rate_hz == RATE_HZ:
+        yield from map(_as_s16, pieces)
+        return
+    converter = soxr.ResampleStream(rate_hz, RATE_HZ, 1, dtype="float32", quality="HQ")
+    for piece in pieces:
+        yield _as_s16(converter.resample_chunk(piece))
+    yield _as_s16(converter.resample_chunk(np.zeros(0, np.float32), last=True))
+
+
+def _as_s16(samples: NDArray[np.float32]) -> bytes:
+    return np.clip(np.rint(samples * 32768), -32768, 32767).astype("<i2").tobytes()
+
+
+def _in_blocks(pieces: Iterable[bytes], name: str) -> Iterator[bytes]:
+    """Cut pieces of any length into blocks; no sound at all, or half a sample, is a mistake."""
+    waiting, blocks = bytearray(), 0
+    for piece in pieces:
+        waiting += piece
+        while len(waiting) >= BLOCK_BYTES:
+            yield bytes(waiting[:BLOCK_BYTES])
+            del waiting[:BLOCK_BYTES]
+            blocks += 1
+    if len(waiting) % 2:
+        raise AudioError(
+            f"{name} ends in half a sample: raw sound must be 16 kHz, mono, signed 16-bit "
+            "little-endian; anything else needs a file header."
+        )
+    if waiting:
+        yield bytes(waiting)
+    elif not blocks:
+        raise AudioError(f"{name} holds no sound: give a recording with speech in it.")
+
+
+def _is_plain_wav(head: bytes) -> bool:
+    """16-bit PCM by the usual header (RFC 2361): its sound can be heard before it is complete."""
+    return (head[:4], head[8:16], head[20:22], head[34:36]) == (
+        b"RIFF",
+        b"WAVEfmt ",
+        b"\x01\x00",
+        b"\x10\x00",
+    )
+
+
+def _plain_wav(stream: _Rejoined, name: str) -> Iterator[bytes]:
+    try:
+        with wave.open(cast("IO[bytes]", stream), "rb") as sound:
+            yield from _in_blocks(_resampled(_wave_frames(sound), sound.getframerate()), name)
+    except (wave.Error, EOFError) as error:
+        raise AudioError(f"{name} is a damaged WAV file ({error}): record it again.") from error
+
+
+def _wave_frames(sound: wave.Wave_read) -> Iterator[NDArray[np.float32]]:
+    channels = sound.getnchannels()
+    while data := sound.readframes(round(sound.getframerate() * BLOCK_S)):
+        if len(data) % (2 * channels):
+            raise wave.Error("it ends in half a sample")
+        frames = np.frombuffer(data, "<i2").reshape(-1, channels).astype(np.float32) / 32768
+        yield frames.mean(axis=1, dtype=np.float32)
+
+
+class _Rejoined:
+    """A stream that cannot seek, with what was already read of it put in front again."""
+
+    def __init__(self, head: bytes, rest: BinaryIO) -> None:
+        self.head, self._rest = head, rest
+
+    def read(self, size: int) -> bytes:
+        """As many bytes as asked for, unless it ends."""
+        while len(self.head) < size and (more := self._rest.read(size - len(self.head))):
+            self.head += more
+        piece, self.head = self.head[:size], self.head[size:]
+        return piece
+
+    def pieces(self, size: int) -> Iterator[bytes]:
+        """The rest of it, each piece but the last of that size."""
+        return iter(lambda: self.read(size), b"")

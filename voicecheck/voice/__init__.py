@@ -1,0 +1,1 @@
+"""Words -> sound: the machine's own speech."""
