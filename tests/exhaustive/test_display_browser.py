@@ -144,7 +144,7 @@ def test_every_state_is_all_on_one_screen_legible_and_in_strong_contrast(
     said = " ".join(page.locator("body").inner_text().split()).casefold()
     for words in (shown.asked.text, shown.gate.word, shown.machine.word, CAUTION):
         assert words.casefold() in said
-    for stage in shown.stages:
+    for stage in shown.phases:
         assert stage.title.casefold() in said
 
 
@@ -203,8 +203,8 @@ def test_what_stands_and_since_when_is_on_the_course(display: Display, page: Pag
     shown = view_of("refused")
     show(display, page, shown)
     rows = page.locator(".course li")
-    assert rows.count() == len(shown.stages)
-    for row, stage in zip(rows.all(), shown.stages, strict=True):
+    assert rows.count() == len(shown.phases)
+    for row, stage in zip(rows.all(), shown.phases, strict=True):
         drawn = [use.get_attribute("href") for use in row.locator(".marks use").all()]
         if all(line.since_utc for line in stage.lines):
             assert max(line.since_utc for line in stage.lines)[11:16] in row.inner_text()
@@ -344,7 +344,7 @@ def test_a_hostile_text_is_shown_as_text(display: Display, page: Page, entry: Pa
         gate=replace(plain.gate, sentence=nasty),
         outstanding=replace(plain.outstanding, names=(nasty,)),
         heard=replace(heard, words=nasty, taken=nasty),
-        stages=tuple(replace(stage, title=nasty) for stage in plain.stages),
+        phases=tuple(replace(stage, title=nasty) for stage in plain.phases),
     )
     show(display, page, shown)
     expect(entry.locator("#asked")).to_have_text(nasty)

@@ -62,7 +62,7 @@ def seen(story: Story, *, listening: bool = True) -> View:
 
 
 def marks(shown: View) -> dict[str, Mark]:
-    return {line.name: line.mark for stage in shown.stages for line in stage.lines}
+    return {line.name: line.mark for stage in shown.phases for line in stage.lines}
 
 
 def open_gate() -> Story:
@@ -84,11 +84,11 @@ def test_a_new_case_asks_its_first_question_and_lists_all_that_comes_before_a_cl
 def test_what_stands_is_shown_with_the_time_of_its_statement_in_the_order_of_the_course() -> None:
     story = told(*BEFORE[:2])
     shown = seen(story)
-    assert [stage.title for stage in shown.stages] == [phase.title for phase in shipped().phases]
-    first, second = shown.stages[0].lines[0], shown.stages[1].lines[0]
+    assert [stage.title for stage in shown.phases] == [phase.title for phase in shipped().phases]
+    first, second = shown.phases[0].lines[0], shown.phases[1].lines[0]
     assert (first.mark, first.since_utc) == (Mark.STANDS, story.records[1].at.utc)
     assert (second.mark, second.since_utc) == (Mark.STANDS, story.records[2].at.utc)
-    assert [stage.current for stage in shown.stages].index(True) == 2
+    assert [stage.current for stage in shown.phases].index(True) == 2
     assert shown.opened_utc == story.records[0].at.utc
 
 
@@ -198,7 +198,7 @@ def test_once_the_log_has_failed_the_fixed_sentence_takes_the_first_place() -> N
     assert (shown.asked.say, shown.outstanding.names, shown.heard) == ((), (), None), (
         "nothing looks as if a reply still counted"
     )
-    assert not any(stage.current for stage in shown.stages)
+    assert not any(stage.current for stage in shown.phases)
     assert (shown.gate.barrier, shown.machine.hearing) == (Barrier.STOPPED, Hearing.OFF)
 
 
@@ -254,7 +254,7 @@ def test_while_closing_waits_all_that_would_be_left_unstated_is_listed() -> None
     assert len(shown.outstanding.names) == 8
     closed = seen(told(*BEFORE, "checklist close the record", "confirm"))
     assert not closed.outstanding.asked_first
-    assert not any(stage.current for stage in closed.stages)
+    assert not any(stage.current for stage in closed.phases)
 
 
 @pytest.mark.parametrize(
@@ -269,18 +269,18 @@ def test_the_course_points_at_a_phase_only_while_one_of_its_items_is_asked(
     said: str, phases: list[str]
 ) -> None:
     shown = seen(told(*BEFORE, said))
-    assert [stage.title for stage in shown.stages if stage.current] == phases
+    assert [stage.title for stage in shown.phases if stage.current] == phases
 
 
 def test_outside_the_standard_course_nothing_is_asked_and_the_way_back_is_shown() -> None:
     shown = seen(told(*BEFORE, "checklist emergency"))
     assert shown.outstanding.names == ()
-    assert not any(stage.current for stage in shown.stages)
+    assert not any(stage.current for stage in shown.phases)
     assert "checklist carry on" in shown.outstanding.label
 
 
 def test_the_phases_beyond_the_gate_are_those_of_the_acts_and_after() -> None:
-    gated = [stage.title for stage in seen(told()).stages if stage.gated]
+    gated = [stage.title for stage in seen(told()).phases if stage.gated]
     assert gated == ["Clip and divide", "Closing"]
 
 

@@ -65,7 +65,7 @@ _TOOK: Mapping[type[Fact], str] = {
     facts.Stated: "stated",
     facts.Noted: "noted outside the course",
     facts.Retracted: "not recorded",
-    facts.Lapsed: "no reply: not recorded",
+    facts.Lapsed: "not recorded",
     facts.Withdrawn: "withdrawn",
     facts.PauseBegun: "pause begun",
     facts.Occurred: "event noted",

@@ -114,7 +114,7 @@ def heard(case: Case, record: Record) -> tuple[str, str]:
     match record.cause:
         case Heard(text=text):
             words = "" if text == UNKNOWN else text.removeprefix(address)
-            return ("Heard" if words else "Heard other speech"), words
+            return "Heard", words
         case Entered(text=text):
             return "Entered", text.removeprefix(address)
         case _:

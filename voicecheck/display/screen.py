@@ -86,7 +86,7 @@ class Line:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stage:
+class ShownPhase:
     """One phase of the course."""
 
     title: str
@@ -149,7 +149,7 @@ class View:
     at_utc: str
     machine: Machine
     asked: Asked
-    stages: tuple[Stage, ...]
+    phases: tuple[ShownPhase, ...]
     gate: Gate
     outstanding: Outstanding
     heard: LastHeard | None

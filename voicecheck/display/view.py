@@ -25,7 +25,7 @@ from voicecheck.display.screen import (
     Mark,
     Outcome,
     Outstanding,
-    Stage,
+    ShownPhase,
     View,
 )
 
@@ -39,7 +39,7 @@ def view(case: Case, record: Record, *, listening: bool) -> View:
         at_utc=record.at.utc,
         machine=_machine(case, listening=listening),
         asked=_asked(case, record),
-        stages=tuple(_stages(case)),
+        phases=tuple(_phases(case)),
         gate=_gate(case),
         outstanding=_outstanding(case),
         heard=_heard(case, case.last_heard) if case.last_heard else None,
@@ -58,7 +58,7 @@ def stopped(last: View, why: str) -> View:
         asked=text,
         machine=off,
         gate=gate,
-        stages=tuple(replace(stage, current=False) for stage in last.stages),
+        phases=tuple(replace(phase, current=False) for phase in last.phases),
         outstanding=Outstanding(label="", names=(), asked_first=False),
         heard=None,
     )
@@ -118,11 +118,11 @@ def _text(case: Case) -> tuple[Asking, str]:
     return Asking.QUESTION if in_course else Asking.NOTICE, case.conduct.ask(case)
 
 
-def _stages(case: Case) -> Iterator[Stage]:
+def _phases(case: Case) -> Iterator[ShownPhase]:
     now, gated = _item_now(case), False
     for phase in case.procedure.phases:
         gated = gated or any(item.kind is Kind.ACT for item in phase.items)
-        yield Stage(
+        yield ShownPhase(
             title=phase.title,
             lines=tuple(_line(case, item) for item in phase.items),
             current=now in {item.id for item in phase.items},

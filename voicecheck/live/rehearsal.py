@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from itertools import groupby
 from pathlib import Path
+from textwrap import fill
 
 import click
 import numpy as np
@@ -14,7 +15,7 @@ from voicecheck.core.case import Case
 from voicecheck.core.facts import Record
 from voicecheck.core.inputs import Heard
 from voicecheck.journal import Journal
-from voicecheck.live import clock
+from voicecheck.live import clock, terminal
 from voicecheck.live.live_case import LiveCase, Setup, log_path
 from voicecheck.live.scenario import (
     Recording,
@@ -43,7 +44,8 @@ def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
     recording = _parsed(cues)
     audio = b"".join(from_file(cues.with_suffix(".opus")))
     click.secho(f"\n{scenario.title}", bold=True)
-    click.echo(f"{scenario.about.strip()}\n{scenario.invented} {recording.invented}")
+    for text in (scenario.about, f"{scenario.invented} {recording.invented}"):
+        click.echo(fill(text, terminal.COLUMNS))
     taken: list[tuple[str, str]] = []
 
     def note(_case: Case, record: Record, _text: str) -> None:

@@ -1,6 +1,8 @@
-"""A case in the terminal as it happens: what was heard, how it was taken, what is said."""
+"""A case in the terminal as it happens, in 80 columns: heard, how it was taken, what is said."""
 
 from __future__ import annotations
+
+from textwrap import fill
 
 import click
 
@@ -9,23 +11,27 @@ from voicecheck.core.facts import Opened, Record, Refused, Spoke
 from voicecheck.core.inputs import UNKNOWN, Due, Entered, Heard, Restarted, Said, Trouble
 from voicecheck.core.wording import CAUTION, took
 
-_INDENT = " " * 14
+COLUMNS = 80
+_INDENT = " " * 10
 
 
 def show(case: Case, record: Record, text: str) -> None:
     """Print one record once it is on disk."""
     if isinstance(record.fact, Opened):
         click.secho(f"\n{case.procedure.head.title} · case {case.opened.case}", bold=True)
-        click.echo(f"{CAUTION}\n")
+        click.echo(f"{fill(CAUTION, COLUMNS)}\n")
     if isinstance(record.fact, Spoke):
         return
-    clock = record.at.utc[11:19]
-    stands = len(case.procedure.items) - len(case.outstanding())
-    tally = f"[{stands}/{len(case.procedure.items)} stated]"
+    items = len(case.procedure.items)
     taken = took(record.fact).upper() if isinstance(record.fact, Refused) else took(record.fact)
-    click.echo(f"{clock}  {_cause(record):<52} {taken:<24} {tally}")
+    click.echo(_wrapped(f"{record.at.utc[11:19]}  {_cause(record)}", _INDENT))
+    click.echo(f"{_INDENT}{taken:<30} [{items - len(case.outstanding())}/{items} stated]")
     if text:
-        click.echo(f"{_INDENT}» {text}")
+        click.echo(_wrapped(f"{_INDENT}» {text}", f"{_INDENT}  "))
+
+
+def _wrapped(text: str, indent: str) -> str:
+    return fill(text, COLUMNS, subsequent_indent=indent, drop_whitespace=True)
 
 
 def _cause(record: Record) -> str:

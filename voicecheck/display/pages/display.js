@@ -26,7 +26,7 @@ function say(id, text) {
   if (at(id).textContent !== text) at(id).textContent = text;
 }
 
-function stage({ title, lines, current }) {
+function phase({ title, lines, current }) {
   const li = document.createElement("li");
   const whole = lines.every((line) => line.mark === "stands");
   li.classList.toggle("current", current);
@@ -98,8 +98,8 @@ function draw(view) {
   say("outstanding-label", view.outstanding.label);
   at("outstanding-label").classList.toggle("alone", view.outstanding.names.length === 0);
 
-  at("before").replaceChildren(...view.stages.filter((s) => !s.gated).map(stage));
-  at("after").replaceChildren(...view.stages.filter((s) => s.gated).map(stage));
+  at("before").replaceChildren(...view.phases.filter((s) => !s.gated).map(phase));
+  at("after").replaceChildren(...view.phases.filter((s) => s.gated).map(phase));
   say("gate-word", view.gate.word);
   say("gate-sentence", view.gate.sentence);
 

@@ -78,14 +78,14 @@ at("find").addEventListener("keydown", (event) => {
 });
 
 function draw(view) {
-  const { machine, gate, asked, heard, stages } = view;
-  const now = stages.find((stage) => stage.current)?.title ?? "";
+  const { machine, gate, asked, heard, phases } = view;
+  const now = phases.find((phase) => phase.current)?.title ?? "";
   at("hearing").textContent = machine.word;
   at("trouble").textContent = machine.trouble;
   at("gate").textContent = `${gate.word}: ${gate.sentence}`;
   at("asked").textContent = asked.text;
   document.body.classList.toggle("asks", asked.kind === "read_back");
-  at("heard").textContent = heard ? `${heard.how} ${heard.words && `“${heard.words}”`}: ${heard.taken}` : "";
+  at("heard").textContent = heard ? `${heard.how}${heard.words && ` “${heard.words}”`}: ${heard.taken}` : "";
   at("caution").textContent = view.caution;
   nearest(now);
 }
