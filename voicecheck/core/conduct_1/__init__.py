@@ -1,10 +1,10 @@
 """Conduct, version 1: the rules of voicecheck 0.1.0, by which its records replay for ever."""
 
-from voicecheck.core.conduct_1.decide import decide
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.listening import breaks_in, least_confidence
-from voicecheck.core.conduct_1.procedure_file import parse
-from voicecheck.core.conduct_1.rules import (
+from .decide import decide
+from .grammar import phrases
+from .listening import breaks_in, least_confidence
+from .procedure_file import parse
+from .rules import (
     GUARDS,
     TABLE,
     is_critical,
@@ -12,8 +12,8 @@ from voicecheck.core.conduct_1.rules import (
     next_state,
     refusal,
 )
-from voicecheck.core.conduct_1.standing import gate_missing, outstanding, satisfied, start
-from voicecheck.core.conduct_1.wording import ask, carry_on, read_back, spoken
+from .standing import gate_missing, outstanding, satisfied, start
+from .wording import ask, carry_on, read_back, spoken
 
 VERSION = 1
 

@@ -6,10 +6,6 @@ from dataclasses import replace
 from typing import assert_never
 
 from voicecheck.core import facts
-from voicecheck.core.conduct_1.grammar import interpret
-from voicecheck.core.conduct_1.listening import doubt, least_confidence
-from voicecheck.core.conduct_1.rules import fallen, needs_read_back, refusal
-from voicecheck.core.conduct_1.standing import outstanding
 from voicecheck.core.facts import At, Doubt, Fact
 from voicecheck.core.inputs import (
     UNKNOWN,
@@ -39,6 +35,11 @@ from voicecheck.core.inputs import (
 )
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import ASIDE, Mode, NothingDue, Situation
+
+from .grammar import interpret
+from .listening import doubt, least_confidence
+from .rules import fallen, needs_read_back, refusal
+from .standing import outstanding
 
 
 def decide(case: Situation, given: Input, at: At) -> Fact:

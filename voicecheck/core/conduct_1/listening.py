@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from voicecheck.core.conduct_1.grammar import interpret
-from voicecheck.core.conduct_1.rules import CRITICAL
 from voicecheck.core.facts import Doubt
 from voicecheck.core.inputs import Answer, BailOut, Command, Confirm, DeclareEmergency, Heard
 from voicecheck.core.procedure import Listening, Procedure
+
+from .grammar import interpret
+from .rules import CRITICAL
 
 
 def least_confidence(procedure: Procedure, command: Command) -> float:

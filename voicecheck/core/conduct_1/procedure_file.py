@@ -9,7 +9,6 @@ from itertools import pairwise
 from typing import Any, TypeVar
 
 from voicecheck.core.codec import Mistakes, decode, encode
-from voicecheck.core.conduct_1.grammar import phrases
 from voicecheck.core.procedure import (
     Common,
     Event,
@@ -20,6 +19,8 @@ from voicecheck.core.procedure import (
     Procedure,
     ProcedureError,
 )
+
+from .grammar import phrases
 
 T = TypeVar("T")
 

@@ -25,11 +25,12 @@ from functools import cache
 from typing import Any
 
 from voicecheck.core import facts
-from voicecheck.core.conduct_1.standing import missing, needed, satisfied
 from voicecheck.core.facts import Fact, Record, Why
 from voicecheck.core.inputs import Answer, CloseRecord
 from voicecheck.core.procedure import Event, Item, Kind, Procedure
 from voicecheck.core.state import ASIDE, Mode, Refusal, State
+
+from .standing import missing, needed, satisfied
 
 CRITICAL = frozenset({Kind.CRITERION, Kind.PAUSE, Kind.ACT})
 LAPSED_BY: Mapping[str, frozenset[Kind]] = {

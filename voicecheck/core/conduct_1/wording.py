@@ -9,13 +9,14 @@ from collections.abc import Iterable
 from typing import assert_never
 
 from voicecheck.core import facts
-from voicecheck.core.conduct_1.rules import is_critical
-from voicecheck.core.conduct_1.standing import gate_missing, outstanding
 from voicecheck.core.facts import Doubt, Record, Why
 from voicecheck.core.inputs import Answer, CloseRecord
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode, Situation
 from voicecheck.core.wording import CLOSING, HELP_CALLED
+
+from .rules import is_critical
+from .standing import gate_missing, outstanding
 
 
 def spoken(case: Situation, record: Record) -> str:
