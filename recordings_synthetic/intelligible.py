@@ -7,8 +7,8 @@ project. From the repository's root:
     python recordings_synthetic/intelligible.py
 
 It knows every phrase of the procedure and the scenarios' talk, nothing else, and its answer must be
-the whole line. This is a check of the recordings, not of voicecheck's own recogniser, and no figure
-about people.
+the whole line. This checks the recordings, not voicecheck's own recogniser. It says nothing about
+people.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from voicecheck.live.scenario import Scenario, parse_recording, parse_scenario
 FOLDER = Path(__file__).parent
 RATE_HZ = 16_000
 MARGIN_S = 0.25
-"""Of the quiet around a line, what is given to the recogniser with it."""
+"""How much of the quiet before and after a line is given to the recogniser."""
 
 SOUNDS = {
     "cholangiogram": "K AH L AE N JH IY AH G R AE M",
@@ -36,7 +36,7 @@ SOUNDS = {
     "subtotal": "S AH B T OW T AH L",
     "sulcus": "S AH L K AH S",
 }
-"""Words that PocketSphinx's dictionary lacks: parts from CMUdict, or Latin as said; from memory."""
+"""Words that PocketSphinx's dictionary lacks: from parts in CMUdict, or Latin as spoken."""
 
 
 def scenario(path: Path) -> Scenario:
@@ -45,7 +45,7 @@ def scenario(path: Path) -> Scenario:
 
 
 def listener() -> pocketsphinx.Decoder:
-    """A recogniser that can give any phrase or any line of a scenario, and only those."""
+    """A recogniser that knows the phrases and the lines of the scenarios, and nothing else."""
     decoder = pocketsphinx.Decoder(
         lm=None, bestpath=False, samprate=RATE_HZ, loglevel="FATAL", remove_noise=False
     )
@@ -64,7 +64,7 @@ def _jsgf(known: list[str]) -> str:
 
 
 def understood(decoder: pocketsphinx.Decoder, samples: np.ndarray) -> str:
-    """What the recogniser makes of one line; "" for nothing."""
+    """What the recogniser understands in one line; "" for nothing."""
     decoder.start_utt()
     decoder.process_raw((samples * 32767).astype("<i2").tobytes(), full_utt=True)
     decoder.end_utt()

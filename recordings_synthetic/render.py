@@ -7,8 +7,8 @@ this project. From the repository's root:
     pip install -e . py-nanotts==0.1.1
     python recordings_synthetic/render.py
 
-The same seed gives the same sound, but for pico's, which sometimes differs by a thousandth of full
-scale, and for the stream number inside an Ogg file.
+The same seed gives the same sound, with two exceptions. Pico's sometimes differs by a thousandth of
+full scale, and each Ogg file gets a random stream number.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class Voice:
     package: str
     licence: str
     room: str
-    """Who speaks for the room when this is the surgeon: always another family."""
+    """The voice of the room when this one is the surgeon; always from another synthesiser."""
     stretch: float = 1.0
 
 
@@ -78,20 +78,20 @@ CAST: Mapping[str, tuple[str, ...]] = {
     "emergency": ("ked", "awb", "slt"),
     "room_talk": ("pico_gb", "rms", "slt"),
 }
-"""Scenario → who is the surgeon, one recording each."""
+"""Scenario → the voices of the surgeon, one recording each."""
 
 # ---------------------------------------------------------------------------------- one utterance
 
 
 def utterance(voice: Voice, text: str, chance: np.random.Generator) -> Sound:
-    """One line, without silence around it, at its level give or take 2 dB."""
+    """One line, without silence around it, at `SPEECH_DBFS` give or take 2 dB."""
     sound = trimmed(voice.say(text, voice.stretch * chance.uniform(0.96, 1.04)))
     level_dbfs = SPEECH_DBFS + chance.uniform(-2, 2)
     return sound * (_gain(level_dbfs) / speech_rms(sound))
 
 
 def trimmed(sound: Sound) -> Sound:
-    """Cut what is quieter than −45 dB of the peak at both ends, leaving 20 ms, faded."""
+    """Cut both ends where they are below −45 dB of the peak; leave 20 ms, and fade 5 ms of it."""
     loud = np.flatnonzero(np.abs(sound) > np.abs(sound).max() * _gain(-45))
     margin = RATE_HZ // 50
     cut = sound[max(0, loud[0] - margin) : loud[-1] + margin].copy()
@@ -118,7 +118,7 @@ def _gain(level_db: float) -> float:
 def recording(
     scenario: Scenario, voice: str, chance: np.random.Generator
 ) -> tuple[Sound, list[list[float]]]:
-    """All lines with quiet between them over one noise floor, and each line's from and to in s."""
+    """All lines with quiet between them over one noise floor, and each line's from and to (s)."""
     parts, cues, at = [_quiet(chance)], [], 0
     at = parts[0].size
     for line in scenario.lines:

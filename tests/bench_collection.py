@@ -1,10 +1,10 @@
-"""How long it takes to collect many cases, and how that grows: run as a program, by hand.
+"""Measure how long many cases take to collect, sum up and chart: a program to run by hand.
 
     python tests/bench_collection.py FOLDER [COUNT …]
 
-Makes the invented logs (once; they stay in FOLDER), proves and collects them, sums them up, and
-lets one plain-Python pass over the same logs work out the same figures, without any proof. Prints
-wall and processor seconds of each part and the most memory that any one process held.
+It makes the invented logs once and keeps them in FOLDER. It proves and collects them, sums them up
+and draws the page. For comparison, one plain pass over the logs works out the same figures without
+any proof. It prints wall and processor seconds of each part, and the most memory of any process.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from invented import write_series
 from voicecheck.cases.aggregates import summarise
 from voicecheck.cases.collection import collect
 from voicecheck.cases.layout import VERSION
-from voicecheck.cases.together import cases_page
+from voicecheck.cases.overview import cases_page
 
 
 def timed(name: str, work: Callable[[], object]) -> None:
-    """Do it, and print what it took; children count, once they have ended."""
+    """Do the work and print what it took, with that of the child processes that have ended."""
     before, start = os.times(), time.perf_counter()
     work()
     wall_s, after = time.perf_counter() - start, os.times()
@@ -39,7 +39,7 @@ _WHO = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
 
 
 def bench(folder: Path, count: int) -> None:
-    """All parts for so many cases."""
+    """All parts, for this many cases."""
     logs, out = folder / f"logs-{count}", folder / f"out-{count}"
     print(f"{count} cases, {os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
     if not (logs / "labels.csv").exists():

@@ -14,29 +14,17 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from voicecheck import __version__
-from voicecheck.core import facts
+from doubles import ScriptedEars, Speaker
+from stories import opened
+
 from voicecheck.core.case import Case
 from voicecheck.core.chain import line_hash
-from voicecheck.core.conduct import CURRENT
 from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.facts import Opened, Record, decode_record, encode_record
-from voicecheck.core.inputs import Entered, Heard, Trouble
+from voicecheck.core.facts import Record, decode_record, encode_record
+from voicecheck.core.inputs import Entered, Trouble
 from voicecheck.journal import Journal
 from voicecheck.live import clock
 from voicecheck.live.service import Service
-from voicecheck.shipped import folder
-
-
-class _NoVoice:
-    def say(self, _text: str) -> float:
-        return 0.0
-
-    def stop(self) -> None:
-        pass
-
-    def news(self) -> Trouble | None:
-        return None
 
 
 class _Early:
@@ -49,17 +37,6 @@ class _Early:
         _tell(line_hash(line), "")
         time.sleep(0.02)
         self._log.append(line)
-
-
-class _NoEars:
-    def hear(self, _block: bytes) -> list[Heard]:
-        return []
-
-    def skip(self, block: bytes) -> None:
-        pass
-
-    def finish(self) -> list[Heard]:
-        return []
 
 
 def _show(case: Case, record: Record, _text: str) -> None:
@@ -85,22 +62,6 @@ def _entries(service: Service, chance: random.Random) -> Iterator[bytes | Entere
             yield Trouble(part="microphone", message="invented", over=chance.random() < 0.5)
 
 
-def _opened() -> Opened:
-    grammars = folder("grammars")
-    return Opened(
-        case="invented",
-        procedure=(grammars / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8"),
-        common=(grammars / "_common.toml").read_text(encoding="utf-8"),
-        wording="brief",
-        program=__version__,
-        rules=CURRENT.VERSION,
-        format=facts.VERSION,
-        recogniser="none",
-        voice="none",
-        caution="",
-    )
-
-
 def main(path: Path, seed: int, *, early: bool) -> None:
     """Open the log or take it up, as `serve` does, and enter phrases until killed."""
     with (Journal.reopen if path.exists() else Journal.create)(path) as log:
@@ -108,11 +69,11 @@ def main(path: Path, seed: int, *, early: bool) -> None:
         last = decode_record(lines[-1]).at if lines else None
         now, gap_s = clock.wall(last)
         kept = _Early(log) if early else log
-        service = Service(log=kept, ears=_NoEars(), voice=_NoVoice(), now=now, show=_show)
+        service = Service(log=kept, ears=ScriptedEars(), voice=Speaker(), now=now, show=_show)
         if lines:
             service.take_up(lines, gap_s)
         else:
-            service.open(_opened())
+            service.open(opened())
         service.run(_entries(service, random.Random(seed)))  # noqa: S311
 
 

@@ -1,7 +1,7 @@
-"""A verifier and a few figures written anew from the format's description; nothing of ours is used.
+"""A second verifier and a second way to a case's figures, sharing no code with the program.
 
-The verifier: each line is canonical JSON (RFC 8785), numbered from 1, and carries the SHA-256 of
-the line before it; a checkpoint names how many lines there are and the hash of the last.
+The format: each line is canonical JSON (RFC 8785), is numbered from 1 and has the SHA-256 of the
+line before it. A checkpoint has the number of lines and the hash of the last one.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import jcs
 
 
 def verify(content: bytes, checkpoint: str) -> str:
-    """ "" if the bytes hold, else what is wrong."""
+    """What is wrong with the bytes; "" if they hold."""
     last, (*lines, torn) = "0" * 64, content.split(b"\n")
     for number, line in enumerate(lines, 1):
         try:
@@ -32,7 +32,7 @@ def verify(content: bytes, checkpoint: str) -> str:
 
 
 def stated(content: bytes) -> set[str]:
-    """The items that one log has stated, with an answer that satisfies them, in the course."""
+    """The items that were stated and satisfied in the course."""
     lines = [json.loads(line)["fact"] for line in content.splitlines()]
     phases = tomllib.loads(lines[0]["procedure"])["phases"]
     answers = {
@@ -49,7 +49,7 @@ def stated(content: bytes) -> set[str]:
 
 
 def acts(content: bytes) -> tuple[float | None, int]:
-    """When the first act was stated in the course, and how many were noted outside it."""
+    """Seconds to the first act stated in the course, or None; the number noted outside it."""
     lines = [json.loads(line) for line in content.splitlines()]
     phases = tomllib.loads(lines[0]["fact"]["procedure"])["phases"]
     clips = {item["id"] for phase in phases for item in phase["items"] if item["kind"] == "act"}
@@ -60,8 +60,8 @@ def acts(content: bytes) -> tuple[float | None, int]:
     return None if since_us is None else since_us / 1e6, len(noted)
 
 
-def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass, in one place
-    """What one log adds to a collection, by one pass over its lines as plain JSON."""
+def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass in one place
+    """The columns of one log in a collection, from one pass over its lines as plain JSON."""
     lines = [json.loads(line) for line in content.splitlines()]
     opened = lines[0]["fact"]
     items = [

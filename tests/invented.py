@@ -1,7 +1,7 @@
-"""Invented cases, lived through the real core from a seed: no patient, no person, no audio.
+"""Invented cases, played through the real core from a seed: no patient, no person, no audio.
 
-How often things go wrong is made up, and differs by the invented level of the surgeon, so that a
-summary over many cases has something to find.
+How often something goes wrong is made up. It depends on the invented level of the surgeon, so that
+a summary of many cases has something to find.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ BAIL_OUTS = ("taking a cholangiogram", "going for subtotal", "converting to open
 
 @dataclass(kw_only=True)
 class Invention:
-    """One case as it is made up."""
+    """One case while it is being made up."""
 
     seed: int
     level: str = "senior"
@@ -82,7 +82,7 @@ class Invention:
         return Record(seq=1, at=self._at(), cause=None, fact=opened, prev=GENESIS)
 
     def give(self, given: Input) -> Fact:
-        """Decide, record and believe one input now; then the machine speaks."""
+        """Decide, record and apply one input now; then let the machine speak."""
         at = self._at()
         record = Record(
             seq=len(self.lines) + 1,
@@ -108,11 +108,11 @@ class Invention:
         return round((self.now_us - self.zero_us) / 1e6, 2)
 
     def pass_s(self, seconds: float) -> None:
-        """Let time pass, in whole hundredths of a second."""
+        """Let time pass, rounded to hundredths of a second."""
         self.now_us += round(seconds * 100) * 10_000
 
     def say(self, phrase: str) -> Fact:
-        """Said after a while, now and then put in by hand instead; whatever was due comes first."""
+        """Say a phrase after a while, or sometimes enter it by hand; what is due comes first."""
         self.pass_s(0.3 + self.chance.expovariate(1 / 2))
         if self._is_due():
             self.give(Due())
@@ -126,14 +126,14 @@ class Invention:
         )
 
     def command(self, phrase: str) -> Fact:
-        """Said with the address word."""
+        """Say a phrase with the address word."""
         return self.say(f"{self.procedure.common.listening.address} {phrase}")
 
     def _is_due(self) -> bool:
         return self.case.due_us is not None and self.now_us >= self.case.due_us
 
     def wait(self) -> None:
-        """Until what is due is due."""
+        """Let time pass until something is due."""
         assert self.case.due_us is not None
         self.now_us = max(self.now_us, self.case.due_us)
         self.give(Due())
@@ -141,7 +141,7 @@ class Invention:
     # ------------------------------------------------------------------------ what people do
 
     def live(self) -> list[bytes]:
-        """From the first item to the closing of the record, with all that comes between."""
+        """Play the whole case; returns the lines of its log."""
         for _ in range(60):
             left = outstanding(self.procedure, self.case.state)
             if not left or self._closed():
@@ -150,7 +150,7 @@ class Invention:
             if not self._closed():
                 self._state(self.procedure.item(left[0]))
         if self.chance.random() > 0.03:
-            self._close()  # else the log just ends
+            self._close()  # otherwise the log just ends
         self.case.close()
         return self.lines
 
@@ -255,27 +255,27 @@ def _plan(number: int) -> tuple[str, str, int]:
 
 
 def invent(number: int) -> list[bytes]:
-    """The lines of the invented case with this number."""
+    """The log of the invented case with this number."""
     level, grade, day = _plan(number)
     return Invention(seed=number, level=level, grade=grade, day=day).live()
 
 
 def labels(numbers: range) -> Iterator[tuple[str, str, str]]:
-    """Case, level and grade of each."""
+    """Case, level and grade of each invented case."""
     for number in numbers:
         level, grade, _ = _plan(number)
         yield f"invented-{number}", level, grade
 
 
 def write_one(folder: Path, number: int) -> Path:
-    """One log in the folder."""
+    """Write one log into the folder."""
     path = folder / f"invented-{number:05}.log"
     path.write_bytes(b"".join(line + b"\n" for line in invent(number)))
     return path
 
 
 def write_series(folder: Path, count: int, processes: int = 2) -> list[Path]:
-    """So many logs in the folder, and labels.csv beside them."""
+    """Write this many logs into the folder, and labels.csv beside them."""
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "labels.csv").open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([("case", "level", "grade"), *labels(range(count))])

@@ -1,4 +1,4 @@
-"""How a page looks, measured in the browser: its texts, their size, place, colour and contrast."""
+"""How a page looks, measured in a browser: size, place, colour and contrast of its texts."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 from playwright.sync_api import Page
 
 PIXEL_MM = 24 * 25.4 / math.hypot(1920, 1080)
-"""Of a 24-inch screen of 1920 × 1080."""
+"""Millimetres in a pixel of a 24-inch screen with 1920 × 1080 pixels."""
 FAR_MM, NEAR_MM = 3000.0, 1000.0
 
 VISIBLE_TEXT = """() => {
@@ -56,7 +56,7 @@ def minutes_of_arc(pixels: float, away_mm: float) -> float:
 
 
 def _linear(colour: str) -> list[float]:
-    """Of "rgb(…)", as WCAG 2.2 defines it for relative luminance."""
+    """Linear red, green and blue of "rgb(…)", as WCAG 2.2 defines them for relative luminance."""
     parts = [float(part) / 255 for part in colour[colour.index("(") + 1 : -1].split(",")[:3]]
     return [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
 
@@ -89,11 +89,11 @@ KINDS_OF_SIGHT: dict[str, list[list[float]]] = {
         [0.004733, 0.691367, 0.303900],
     ],
 }
-"""Machado, Oliveira and Fernandes 2009, full severity, on linear RGB (from memory)."""
+"""Machado, Oliveira and Fernandes 2009, full severity, for linear RGB (from memory)."""
 
 
 def apart(one: str, other: str, sight: str) -> float:
-    """How far two colours look apart: CIE 1976 difference; 2.3 is just noticeable (from memory)."""
+    """How different two colours look: CIE 1976; 2.3 is just noticeable (from memory)."""
     return math.dist(_lab(one, sight), _lab(other, sight))
 
 
@@ -111,7 +111,7 @@ _RGB_TO_XYZ = [
     [0.2126, 0.7152, 0.0722],
     [0.0193 / 1.089, 0.1192 / 1.089, 0.9505 / 1.089],
 ]
-"""sRGB (IEC 61966-2-1), each row divided by the white point D65."""
+"""For sRGB (IEC 61966-2-1); each row is divided by the white point D65."""
 
 
 def _times(matrix: list[list[float]], vector: list[float]) -> list[float]:
@@ -124,14 +124,14 @@ def _axe() -> str:
 
 
 def violations(page: Page) -> list[str]:
-    """What axe-core finds against WCAG 2.2 A, AA, AAA and its own best practices."""
+    """What axe-core finds against WCAG 2.2 A, AA and AAA and against its own best practices."""
     tags = ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
     page.evaluate(_axe())
     found = page.evaluate(
         "tags => axe.run({ runOnly: { type: 'tag', values: tags }, resultTypes: ['violations'] })",
         tags,
     )
-    assert len(found["passes"]) > 10, "axe looked at something"
+    assert len(found["passes"]) > 10, "axe checked nothing"
     return [
         f"{rule['id']}: {json.dumps([node['html'] for node in rule['nodes']])[:300]}"
         for rule in found["violations"]

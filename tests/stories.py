@@ -1,4 +1,4 @@
-"""Run a story of phrases through decide and apply, with no shell around it: a clock in a list."""
+"""Tell a story of phrases to a real case, with no shell around it: the log is a list."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, line_hash
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.decide import decide
 from voicecheck.core.conduct_1.procedure_file import parse
 from voicecheck.core.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.core.inputs import Due, Entered, Heard, Input
@@ -117,9 +116,9 @@ def moment(mono_us: int) -> At:
     )
 
 
-def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
-    """The first record of an invented case."""
-    fact = Opened(
+def opened(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Opened:
+    """The opening of an invented case."""
+    return Opened(
         case="invented-1",
         procedure=text,
         common=common,
@@ -131,7 +130,11 @@ def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
         voice="none",
         caution="Invented.",
     )
-    return Record(seq=1, at=moment(0), cause=None, fact=fact, prev=GENESIS)
+
+
+def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
+    """Its first record."""
+    return Record(seq=1, at=moment(0), cause=None, fact=opened(text, common), prev=GENESIS)
 
 
 @dataclass(kw_only=True)
@@ -151,16 +154,10 @@ class Story:
         return [self.give(_heard(phrase)) for phrase in phrases]
 
     def give(self, given: Input, *, after_us: int = 1_000_000) -> Fact:
-        """Decide, record and believe one input."""
+        """One input, lived as in a live case, on a log in a list."""
         at = moment(self.records[-1].at.mono_us + after_us)
-        fact = decide(self.case, given, at)
-        last = self.records[-1]
-        record = Record(
-            seq=last.seq + 1, at=at, cause=given, fact=fact, prev=line_hash(encode_record(last))
-        )
-        self.case.apply(record)
-        self.records.append(record)
-        return fact
+        prev = line_hash(encode_record(self.records[-1]))
+        return self.case.step(given, at, prev=prev, keep=self.records.append).fact
 
     def wait(self) -> Fact:
         """Let pass exactly the time that the case waits for."""

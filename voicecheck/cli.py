@@ -1,4 +1,4 @@
-"""The commands, and the only place where the parts are put together."""
+"""The command line: puts all commands together, and turns failures into sentences."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from voicecheck import __version__, shipped
-from voicecheck.cli_after import cases_command, export_command, review_command, verify_command
 from voicecheck.cli_live import listen_command, rehearse_command, serve_command
+from voicecheck.cli_records import cases_command, export_command, review_command, verify_command
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.diagram import state_diagram
 from voicecheck.core.procedure import ProcedureError
@@ -47,19 +47,19 @@ _FAILURES = (
 
 
 class _Commands(click.Group):
-    """Turns what the world did wrong into one sentence and a non-zero exit."""
+    """Turns an expected failure into one sentence and a non-zero exit status."""
 
     def invoke(self, ctx: click.Context) -> object:
-        """Run the command; our own mistakes still show their trace."""
+        """Run the command; a bug still shows its traceback."""
         try:
             return super().invoke(ctx)
         except _FAILURES as error:
             raise click.ClickException(str(error)) from error
         except BrokenPipeError:
-            raise  # whoever read our output has left: click ends in silence
+            raise  # the reader of our output has gone: click exits silently
         except OSError as error:
             raise click.ClickException(
-                f"The system refused ({error}): make room or choose another place. What is "
+                f"The system refused ({error}): free some space or choose another folder. What is "
                 "recorded stays recorded."
             ) from error
 
@@ -70,9 +70,9 @@ def main() -> None:
     """A voice-driven checklist for laparoscopic cholecystectomy, offline, on this machine.
 
     Begin with `voicecheck rehearse early_clip --fast`: an invented case from a recording, in which
-    a clip is called too early and refused. It leaves a log in the folder cases; prove it with
+    a clip is called too early and refused. It leaves a log in the folder cases: prove it with
     `voicecheck verify LOG`, read it with `voicecheck review LOG`. On a machine with a microphone,
-    `voicecheck doctor` says what to change, and `voicecheck serve --case NAME` lives a case.
+    `voicecheck doctor` says what to change, and `voicecheck serve --case NAME` runs a live case.
     """
 
 
@@ -84,8 +84,8 @@ def main() -> None:
 def check(grammar: Path | None) -> None:
     """Check a procedure file: its order, its words, and how far apart its phrases sound.
 
-    Without a file, the procedure that came with the program. Exits with 1 if two critical phrases
-    sound too much alike.
+    Without a file, it checks the procedure that came with the program. Exits with 1 if a critical
+    phrase is too short or sounds too much like another.
     """
     procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
     pairs = closest(procedure)
@@ -94,23 +94,23 @@ def check(grammar: Path | None) -> None:
         f"{len(procedure.phases)} phases, {len(procedure.items)} items, "
         f"{len(CURRENT.phrases(procedure))} phrases; none begins another; all can be pronounced."
     )
-    click.echo("Closest phrases that touch a critical statement (0 alike, 1 nothing shared):")
+    click.echo("Closest pairs with a critical phrase (0 sounds the same, 1 shares no sound):")
     for pair in [pair for pair in pairs if pair.critical][:5]:
         click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
-    click.echo("Closest of all the others:")
+    click.echo("Closest of the other pairs:")
     for pair in [pair for pair in pairs if not pair.critical][:5]:
         click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
     weak = list(weaknesses(procedure))
     if weak:
-        raise click.ClickException("Choose words further apart:\n  " + "\n  ".join(weak))
+        raise click.ClickException("Choose words that sound less alike:\n  " + "\n  ".join(weak))
 
 
 @main.command("phrases")
 @click.argument("grammar", type=click.Path(path_type=Path, dir_okay=False), required=False)
 def phrases_command(grammar: Path | None) -> None:
-    """Print all that may be said, by phase: a card for the wall, or to learn from.
+    """Print all that may be said, by phase: a card for the wall, or for learning.
 
-    Without a file, of the procedure that came with the program.
+    Without a file, it prints the phrases of the procedure that came with the program.
     """
     procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
     click.echo(f"{procedure.head.title}: what may be said.\n{CAUTION}\n")
@@ -123,13 +123,13 @@ def phrases_command(grammar: Path | None) -> None:
 
 @main.command()
 def diagram() -> None:
-    """Print the state diagram of conduct as Mermaid text, made from the table of rules."""
+    """Print the state diagram as Mermaid text, made from the table of rules."""
     click.echo(state_diagram())
 
 
 @main.command()
 def manual() -> None:
-    """Print what every command does and takes, as one text in the order of a man page."""
+    """Print what every command does and takes, as one text in the form of a man page."""
     click.echo(print_manual(main, "voicecheck"))
 
 

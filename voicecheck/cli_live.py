@@ -26,8 +26,8 @@ _PROCEDURE = click.option(
     "--procedure",
     "procedure_path",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Another procedure file; _common.toml beside it is used if it is there. A record that is "
-    "taken up keeps its own.",
+    help="Another procedure file, with the _common.toml beside it if there is one. A record that "
+    "is taken up keeps its own procedure.",
 )
 
 
@@ -39,7 +39,7 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
             type=click.Path(path_type=Path, file_okay=False),
             default=Path("cases"),
             show_default=True,
-            help="Where the logs go, one file a case.",
+            help="Folder for the logs, one file per case.",
         ),
         click.option(
             "--model",
@@ -57,7 +57,7 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--wav",
             is_flag=True,
-            help="Say the prompts into a WAV file beside the log, instead of the loudspeaker.",
+            help="Speak the prompts into a WAV file beside the log, not through the loudspeaker.",
         ),
     ):
         command = option(command)
@@ -66,10 +66,12 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
 
 @click.command("rehearse")
 @click.argument("scenarios", nargs=-1, metavar="[SCENARIO …]")
-@click.option("--fast", is_flag=True, help="Do not wait for real time to pass; implies --mute.")
+@click.option(
+    "--fast", is_flag=True, help="Run faster than real time; implies --mute unless --wav is given."
+)
 @click.option(
     "--voice",
-    help="Which of the scenario's recordings to play; default: the scenario's own choice.",
+    help="Which of the scenario's recordings to play; default: the one that the scenario names.",
 )
 @_options
 def rehearse_command(
@@ -83,10 +85,10 @@ def rehearse_command(
     mute: bool,
     wav: bool,
 ) -> None:
-    """Play invented cases through the recogniser into live cases; all of them without a name.
+    """Play invented cases to the recogniser as live cases; without a name, all of them.
 
-    Synthetic voices speak from recordings. Each case leaves a log that `voicecheck verify` checks.
-    Exits with 1 if a case went another way than its scenario says.
+    The recordings are of synthetic voices. Each case leaves a log that `voicecheck verify` checks.
+    Exits with 1 if a case does not go as its scenario says.
     """
     rooms = shipped.folder("recordings_synthetic")
     known = scenarios_in(rooms)
@@ -95,7 +97,7 @@ def rehearse_command(
             raise click.ClickException(f"No scenario is called {name}; choose {', '.join(known)}.")
     procedure, astray = shipped.procedure(), []
     for name in scenarios or known:
-        with _recogniser(procedure, model) as ears:  # anew, for each log counts its own sound
+        with _recogniser(procedure, model) as ears:  # a new one: each log counts its own sound
             setup = Setup(
                 procedure=procedure,
                 conduct=CURRENT,
@@ -108,13 +110,13 @@ def rehearse_command(
             if not perform(setup, rooms / name, voice, fast=fast):
                 astray.append(name)
     if astray:
-        raise click.ClickException(f"Went another way than the scenario says: {', '.join(astray)}.")
+        raise click.ClickException(f"Did not go as the scenario says: {', '.join(astray)}.")
 
 
 @click.command("listen")
 @click.option("--audio", metavar="FILE|-", help="A WAV, FLAC or Opus file; - for standard input.")
 @click.option("--mic", is_flag=True, help="The microphone (needs PortAudio).")
-@click.option("--device", help="Name of the sound device, with --mic.")
+@click.option("--device", help="Sound device, with --mic; default: the system's.")
 @click.option("--case", "case_name", default="case", show_default=True, help="A pseudonym.")
 @_PROCEDURE
 @_options
@@ -131,10 +133,10 @@ def listen_command(
     mute: bool,
     wav: bool,
 ) -> None:
-    """Live a case on recorded audio or on the microphone.
+    """Run a case on recorded audio or on the microphone.
 
-    With --audio time is the audio's own, and prompts are only shown unless --wav is given: while
-    the machine speaks it is deaf, and a recording does not wait for it.
+    With --audio, the audio sets the time, and prompts are only shown unless --wav is given: the
+    machine is deaf while it speaks, and a recording does not wait for it.
     """
     if mic == (audio is not None):
         raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
@@ -163,16 +165,20 @@ def listen_command(
 @click.command("serve")
 @click.option("--case", "case_name", required=True, help="A pseudonym; an open record is taken up.")
 @click.option("--audio", metavar="FILE|-", help="Recorded sound instead of the microphone.")
-@click.option("--device", help="Name of the sound device, in and out; default: the system's.")
-@click.option("--host", default="127.0.0.1", show_default=True, help="Where the display is served.")
+@click.option("--device", help="Sound device for input and output; default: the system's.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address of the display.")
 @click.option(
-    "--port", type=click.IntRange(0, 65_535), default=8023, show_default=True, help="Its port."
+    "--port",
+    type=click.IntRange(0, 65_535),
+    default=8023,
+    show_default=True,
+    help="Port of the display.",
 )
 @click.option(
     "--token",
     envvar="VOICECHECK_TOKEN",
     default="",
-    help="For entry by hand, 16 characters or more; made up if not given.",
+    help="Token for entry by hand, at least 16 characters; random if not given.",
 )
 @_PROCEDURE
 @_options
@@ -194,7 +200,8 @@ def serve_command(
     """Serve a live case: microphone in, loudspeaker out, the prompt display beside it.
 
     An open record of the same name is taken up where it ends; after a long gap the criteria must
-    be stated again. A closed one is refused. SIGTERM or Ctrl-C ends in order, the record open.
+    be stated again. A closed one is refused. SIGTERM or Ctrl-C shuts down gracefully and leaves the
+    record open.
     """
     earlier = serving.recorded(log_path(case_dir, case_name))
     procedure, conduct = earlier or (_procedure(procedure_path), CURRENT)
@@ -219,11 +226,16 @@ def _procedure(path: Path | None) -> Procedure:
 
 
 def _recogniser(procedure: Procedure, model: Path | None, conduct: Conduct = CURRENT) -> Recogniser:
-    return Recogniser(conduct.phrases(procedure), model=model, words=procedure.file.lexicon)
+    return Recogniser(
+        conduct.phrases(procedure),
+        model=model,
+        words=procedure.file.lexicon,
+        listening=procedure.common.listening,
+    )
 
 
 def _recorded(audio: str) -> Iterator[bytes]:
-    """The blocks of a recording; a file that is none is refused before a case is opened."""
+    """The blocks of a recording; a file without sound raises before a case is opened."""
     if audio == "-":
         return from_stream(sys.stdin.buffer)
     blocks = from_file(Path(audio))
@@ -231,6 +243,6 @@ def _recorded(audio: str) -> Iterator[bytes]:
 
 
 def _played(audio: str) -> Callable[[Service], Iterator[bytes]]:
-    """A recording at its own pace; one of an invented case takes turns, as in a rehearsal."""
+    """A recording in real time; one of an invented case takes turns, as in a rehearsal."""
     blocks, turns = _recorded(audio), turns_in(Path(audio))
     return lambda service: paced(turns(lambda: service.listening) if turns else blocks)

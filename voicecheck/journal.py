@@ -1,8 +1,8 @@
-"""The log file: one line a fact, durable before `append` returns, locked against a second writer.
+"""An append-only log file: durable before `append` returns, locked against a second writer.
 
-It knows lines of bytes and nothing of facts. One failure poisons an open journal: after a failed
-write or fsync nobody can know what is on the disk, so only opening it again, which reads what is
-there, may go on (Rebello et al., "Can Applications Recover from fsync Failures?", USENIX ATC 2020).
+It knows lines of bytes, not facts. One failure poisons an open journal: after a failed write or
+fsync nobody knows what is on the disk. Only reopening, which reads what is there, may go on
+(Rebello et al., "Can Applications Recover from fsync Failures?", USENIX ATC 2020).
 """
 
 from __future__ import annotations
@@ -30,47 +30,47 @@ class JournalError(Exception):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Log:
+class Content:
     """What a log file holds."""
 
     lines: tuple[bytes, ...]
     """Whole lines, without their newline."""
     torn: bytes
-    """What follows the last newline: an interrupted line, never acknowledged to anybody."""
+    """What follows the last newline: a torn write, never acknowledged to anybody."""
 
 
-def read(path: Path) -> Log:
+def read(path: Path) -> Content:
     """Everything in the log at `path`, which may be open elsewhere; raises JournalError."""
     with _sentences(path):
         return _split(path.read_bytes())
 
 
 class Journal:
-    """A log open for appending; made by `create` or `reopen`, one process at a time."""
+    """A log open for appending, by one process at a time; see `create` and `reopen`."""
 
-    def __init__(self, path: Path, descriptor: int, found: Log) -> None:
+    def __init__(self, path: Path, descriptor: int, found: Content) -> None:
         self.path = path
         self.found = found
-        """What the file held when it was opened, its torn tail already set aside."""
+        """What the file held when it was opened; its torn tail has already been moved away."""
         self._descriptor: int | None = descriptor
         self._why_not = ""
 
     @classmethod
     def create(cls, path: Path) -> Self:
-        """Begin a log, with the folders above it; raises JournalError if the file exists."""
+        """Create a log and the folders above it; raises JournalError if the file exists."""
         with _sentences(path):
             _make_folders(path.parent)
             descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o600)
             with _closed_on_error(descriptor):
                 _lock(descriptor, path)
                 _sync_folder(path.parent)
-        return cls(path, descriptor, Log(lines=(), torn=b""))
+        return cls(path, descriptor, Content(lines=(), torn=b""))
 
     @classmethod
     def reopen(cls, path: Path) -> Self:
-        """Go on with a log after a stop of any kind; raises JournalError.
+        """Continue a log after a stop of any kind; raises JournalError.
 
-        An interrupted last line is first kept as `<name>.torn-<n>` beside the log.
+        A torn last line is first moved to `<name>.torn-<n>` beside the log.
         """
         with _sentences(path):
             descriptor = os.open(path, _FLAGS)
@@ -82,14 +82,14 @@ class Journal:
         return cls(path, descriptor, found)
 
     def append(self, line: bytes) -> None:
-        """Write one line and return when it is durable; raises JournalError, and then for ever."""
+        """Write one line; returns once it is durable. After one JournalError every call raises."""
         if b"\n" in line:
-            raise ValueError("a line of the log holds no newline")
+            raise ValueError("a line of the log must not contain a newline")
         if self._descriptor is None:
             raise JournalError(f"{self.path} is closed: open the case again to go on.")
         if self._why_not:
             raise JournalError(
-                f"Nothing more is written to {self.path} since an earlier line failed "
+                f"Nothing more is written to {self.path}, because an earlier line failed "
                 f"({self._why_not}): mend that, then resume the case."
             )
         try:
@@ -101,7 +101,7 @@ class Journal:
             raise
 
     def close(self) -> None:
-        """Let another process have the log; harmless when closed already."""
+        """Release the log for another process; harmless if already closed."""
         if self._descriptor is not None:
             os.close(self._descriptor)
             self._descriptor = None
@@ -116,13 +116,13 @@ class Journal:
 _FLAGS = os.O_RDWR | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 
 
-def _split(content: bytes) -> Log:
+def _split(content: bytes) -> Content:
     *lines, torn = content.split(b"\n")
-    return Log(lines=tuple(lines), torn=torn)
+    return Content(lines=tuple(lines), torn=torn)
 
 
 def _write(descriptor: int, content: bytes) -> None:
-    """All of it: the system may take less than it is given."""
+    """Write all of it: the system may take only a part at a time."""
     while content:
         content = content[os.write(descriptor, content) :]
 
@@ -130,8 +130,8 @@ def _write(descriptor: int, content: bytes) -> None:
 # --------------------------------------------------------------------------------- after a failure
 
 
-def _set_aside(path: Path, descriptor: int, found: Log) -> None:
-    """Move the torn tail beside the log; it is durable there before it leaves the log."""
+def _set_aside(path: Path, descriptor: int, found: Content) -> None:
+    """Move the torn tail beside the log; it is durable there before it is cut from the log."""
     if found.torn:
         _keep_beside(path, found.torn)
         os.ftruncate(descriptor, sum(len(line) + 1 for line in found.lines))
@@ -152,10 +152,10 @@ def _keep_beside(path: Path, tail: bytes) -> None:
     _sync_folder(path.parent)
 
 
-def _write_last_again(descriptor: int, found: Log) -> None:
-    """Stand at the end, and be sure that what we read there is on the disk.
+def _write_last_again(descriptor: int, found: Content) -> None:
+    """Rewrite the last line, so that what we read is surely on the disk, and stay at the end.
 
-    After a failed fsync the system may hold a line in memory that it never will write again.
+    After a failed fsync the system may hold a line in memory that it will never write.
     """
     last = found.lines[-1] + b"\n" if found.lines else b""
     os.lseek(descriptor, sum(len(line) + 1 for line in found.lines) - len(last), os.SEEK_SET)
@@ -167,7 +167,7 @@ def _write_last_again(descriptor: int, found: Log) -> None:
 
 
 def _make_folders(folder: Path) -> None:
-    """Create what is missing of the path, each new name durable in the folder above it."""
+    """Create the missing folders of the path, and make each new name durable."""
     missing = [part for part in (folder, *folder.parents) if not part.exists()]
     folder.mkdir(parents=True, exist_ok=True)
     for part in missing:
@@ -185,10 +185,10 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _lock(descriptor: int, path: Path) -> None:
-    """Hold the file until it is closed or this process ends, however it ends."""
+    """Lock the file until it is closed or this process ends in any way."""
     try:
         if sys.platform == "win32":
-            os.lseek(descriptor, 1 << 40, os.SEEK_SET)  # past the end: readers stay free to read
+            os.lseek(descriptor, 1 << 40, os.SEEK_SET)  # past the end: others may still read
             msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
             os.lseek(descriptor, 0, os.SEEK_SET)
         else:
@@ -197,7 +197,7 @@ def _lock(descriptor: int, path: Path) -> None:
         if error.errno not in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
             raise
         raise JournalError(
-            f"{path} is already open in another process: one case is led by one process; "
+            f"{path} is already open in another process: only one may run a case; "
             "end that one first."
         ) from error
 
@@ -213,7 +213,7 @@ def _closed_on_error(descriptor: int) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _sentences(path: Path) -> Iterator[None]:
-    """Say what the system refused in a sentence for people."""
+    """Turn an error of the system into a sentence for people."""
     try:
         yield
     except OSError as error:
@@ -221,7 +221,7 @@ def _sentences(path: Path) -> Iterator[None]:
         raise JournalError(f"The log {path} cannot be used: {cause}; {cure}.") from error
 
 
-_CHECK = "check the disk and its rights"
+_CHECK = "check the disk and its permissions"
 _SPACE = "free some space or choose another folder"
 _RIGHTS = "choose a folder that you may write to"
 _SENTENCES = {
@@ -234,6 +234,6 @@ _SENTENCES = {
     errno.EROFS: ("the disk is read-only", _RIGHTS),
     errno.ENOSPC: ("the disk is full", _SPACE),
     errno.EDQUOT: ("the quota on this disk is used up", _SPACE),
-    errno.EFBIG: ("the file has reached the size allowed", _SPACE),
+    errno.EFBIG: ("the file has reached the largest size allowed", _SPACE),
     errno.EIO: ("the disk reports an error", "check the disk"),
 }

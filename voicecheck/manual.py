@@ -1,4 +1,4 @@
-"""The manual in the order of a man page, made from the commands themselves."""
+"""The manual in the form of a man page, made from the commands themselves."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from voicecheck.core.wording import CAUTION
 
 WIDTH = 88
 _ENDINGS = (
-    ("0", "What was asked for was done."),
-    ("1", "Something does not hold or cannot be used; one sentence says what, and what to do."),
+    ("0", "The command did what it was asked to do."),
+    ("1", "Something does not hold or cannot be used; a message says what, and what to do."),
     ("2", "The command line itself is wrong."),
 )
 
 
 def manual(program: click.Group, name: str) -> str:
-    """Name, synopsis, every command with its options, how it ends, what it reads, the cautions."""
+    """Name, synopsis, every command with its options, exit status, environment, cautions."""
     with click.Context(program, info_name=name) as context:
         summary, _, rest = (program.help or "").partition("\n")
         parts = [

@@ -1,4 +1,4 @@
-"""What comes with the program, installed or in a checkout: data folders, and the procedure."""
+"""The data that comes with the program, installed or in a checkout."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def folder(name: str) -> Path:
     for place in (_PACKAGE / name, _PACKAGE.parent / name):
         if place.is_dir():
             return place
-    raise FileNotFoundError(f"The folder {name} did not come with this installation; reinstall it.")
+    raise FileNotFoundError(f"The folder {name} is missing: install the program again.")
 
 
 def procedure() -> Procedure:
@@ -27,7 +27,7 @@ def procedure() -> Procedure:
 
 
 def procedure_at(path: Path) -> Procedure:
-    """The procedure in a file, with the _common.toml beside it or else the one that came along.
+    """The procedure in a file, with the _common.toml beside it or else the shipped one.
 
     Raises ProcedureError, also for a file that cannot be read.
     """
@@ -39,5 +39,5 @@ def procedure_at(path: Path) -> Procedure:
     except OSError as error:
         raise ProcedureError(str(path), [f"it cannot be read ({error}): check its name"]) from error
     except UnicodeDecodeError as error:
-        raise ProcedureError(str(path), [f"it is not UTF-8 ({error}): save it as that"]) from error
+        raise ProcedureError(str(path), [f"it is not UTF-8 ({error}): save it as UTF-8"]) from error
     return CURRENT.parse(*texts, str(path))

@@ -17,10 +17,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from voicecheck.acoustic.making import mean, text
+from voicecheck.acoustic.making import text
 from voicecheck.acoustic.making.phones import from_espeak, from_misaki
 from voicecheck.ears.forward import forward, load_weights
-from voicecheck.ears.likeness import mfcc
+from voicecheck.ears.mfcc import mfcc
 from voicecheck.ears.topology import CEPSTRA, PDF_COUNT, PHONES, output_frames
 
 if TYPE_CHECKING:
@@ -64,24 +64,6 @@ def test_every_synthesiser_s_sounds_become_the_dictionary_s(word: str) -> None:
 
 def test_a_sound_that_english_has_not_is_refused() -> None:
     assert from_espeak("ˈaβa") is None
-
-
-def test_the_mean_of_two_trainings_lies_halfway(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    ours = load_weights(WEIGHTS)
-    other: dict[str, Any] = {name: 3 * each + 1 for name, each in ours.items()}
-    np.savez(tmp_path / "other.npz", **other)
-    files = [str(WEIGHTS), str(tmp_path / "other.npz")]
-    monkeypatch.setattr("sys.argv", ["mean", *files, "--out", str(tmp_path / "mean.npz")])
-    mean.main()
-    with np.load(tmp_path / "mean.npz") as stored:
-        for name, each in ours.items():
-            half = stored[name].astype(np.float64)
-            np.testing.assert_allclose(
-                half, 2 * each.astype(np.float64) + 0.5, atol=2e-3, rtol=2e-3
-            )
-            assert stored[name].dtype == (np.float16 if name.endswith(".linear") else np.float32)
 
 
 def test_the_same_seed_says_the_same_texts() -> None:

@@ -1,8 +1,8 @@
-"""Many cases: every figure worked out three times, by three programs that share no code.
+"""Many cases: their figures worked out in three ways that share no code.
 
-The series is invented, generated through the real core. The figures come from DuckDB over our
-Parquet; from Dask on two worker processes over the same files; and from one pass over the logs as
-plain JSON (independent.py), which knows nothing of ours.
+The cases are invented and played through the real core. The three ways are DuckDB on our Parquet
+tables, Dask on the same tables with two worker processes, and one pass over the logs as plain JSON
+(independent.py).
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from html import unescape
 from html.parser import HTMLParser
 from itertools import pairwise
-from math import pi
 from pathlib import Path
 from statistics import fmean, median
 from typing import Any
@@ -29,15 +28,15 @@ import pytest
 from click.testing import CliRunner
 from invented import Invention, invent, write_series
 
-from voicecheck.cases.aggregates import CHARTED, FIGURES, UNLABELLED, Summary, summarise
+from voicecheck.cases.aggregates import CHARTED, MEASURES, UNLABELLED, Summary, summarise
 from voicecheck.cases.collection import CollectionError, collect
 from voicecheck.cases.layout import PARTITIONED, TABLES, VERSION, readme
+from voicecheck.cases.overview import cases_page, charts
 from voicecheck.cases.runchart import run_charts
-from voicecheck.cases.together import cases_page, charts
-from voicecheck.cases.xmr import FEW_CASES, FEWEST, Series, jumps, limits
-from voicecheck.cli_after import cases_command
+from voicecheck.cases.xmr import MIN_CASES, MIN_MONTHS, Series, limits
+from voicecheck.cli_records import cases_command
 from voicecheck.journal import read
-from voicecheck.review.case_page import review
+from voicecheck.review.case_page import case_page
 from voicecheck.review.examine import examine
 from voicecheck.review.summary import duration
 
@@ -46,7 +45,7 @@ COUNT = 200
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Collected:
-    """The series and all that came of it."""
+    """The invented series, and what was worked out from it."""
 
     folder: Path
     home: Path
@@ -64,7 +63,7 @@ def series(tmp_path_factory: pytest.TempPathFactory) -> Collected:
     (folder / "damaged" / "flipped.log").write_bytes(damaged)
     (folder / "damaged" / "torn.log").write_bytes(logs[18].read_bytes()[:-30])
     (folder / "damaged" / "empty.log").write_bytes(b"")
-    home = collect(folder, folder / "out", folder / "labels.csv", processes=2)
+    home = collect(folder, folder / "out", folder / "labels.csv")
     plain = [independent.figures(log.read_bytes()) for log in logs]
     return Collected(folder=folder, home=home, summary=summarise(home), plain=plain)
 
@@ -109,7 +108,7 @@ def _some(values: list[Any], how: Callable[[list[Any]], float]) -> float | None:
 
 
 def by_hand(cases: list[dict[str, Any]]) -> dict[str, float | None]:
-    """The figures of a group, in plain Python."""
+    """The measures of a group, in plain Python."""
 
     def column(name: str) -> list[Any]:
         return [case[name] for case in cases]
@@ -193,7 +192,7 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
     import dask.dataframe as dd
     from distributed import Client, LocalCluster
 
-    connect: Any = Client  # the library has no types for it
+    connect: Any = Client  # the library has no types
     start: Any = LocalCluster
     with (
         start(
@@ -255,10 +254,10 @@ def test_the_files_are_the_documented_layout_and_nothing_else(series: Collected)
 
 
 def test_the_layout_of_a_released_version_never_changes() -> None:
-    """A changed column or table is a new version: add its digest here, and keep the old ones."""
+    """A changed column or table needs a new version. Add its digest here and keep the old ones."""
     digests = {
         1: "782de9b69bc72c1c452aa0f0fdc88903613324c4c7bf466d366a6f5327adba6a",
-        2: "95f2a76d4d6f54f454de8c6a6c6b13f4960292eeb3022c97ae53d9e4485270d1",
+        2: "c06caafbefd713f0a9e2e7ddc324f86f0f65d9c2534a17dd3e6163a90b30e4ec",
     }
     assert hashlib.sha256(readme().encode()).hexdigest() == digests[VERSION]
 
@@ -295,7 +294,7 @@ def test_damaged_logs_are_listed_with_their_line_and_counted_nowhere(series: Col
     assert all(damage.startswith("Line ") for damage in damaged.values())
     assert series.summary.overall["cases"] == COUNT
     page = cases_page(series.summary, "series")
-    assert "3 logs damaged or doubled, listed below, in none of the figures" in page
+    assert "3 logs damaged or doubled, listed below, counted in no figure" in page
     assert "damaged/torn.log" in page
 
 
@@ -346,19 +345,10 @@ def test_limits_are_those_of_the_handbooks_worked_example() -> None:
     assert (found.upper - found.mean) == pytest.approx(2.66 * 1.8778, abs=2e-3)
 
 
-def test_the_limit_of_the_moving_ranges_is_three_of_their_deviations_above_their_mean() -> None:
-    """Two values of a normal distribution differ by a folded normal: mean 2/√π, variance 2 - 4/π
-    (mathematics); with the handbook's rounding the factor is its 3.267."""
-    found = limits(FLOW)
-    exact = 1 + 3 * (2 - 4 / pi) ** 0.5 / (2 / pi**0.5)
-    assert found.jump_mean == pytest.approx(fmean(jumps(FLOW)))
-    assert found.jump_upper / found.jump_mean == pytest.approx(exact, abs=3e-3)
-
-
 def test_limits_need_two_values_and_are_drawn_from_six_on() -> None:
     with pytest.raises(ValueError, match="at least two"):
         limits([1.0])
-    few = flow(FLOW[: FEWEST - 1])
+    few = flow(FLOW[: MIN_MONTHS - 1])
     assert few.limits is None
     assert few.outside == []
     assert few.verdict == "too few months for limits"
@@ -368,8 +358,7 @@ def test_limits_need_two_values_and_are_drawn_from_six_on() -> None:
 def test_a_month_beyond_the_limits_is_named_and_drawn_the_same_every_time() -> None:
     odd = flow([*FLOW, 75.0])
     assert odd.outside == [(10, 75.0)]
-    assert [(place, round(jump, 6)) for place, jump in odd.jumped] == [(10, 22.9)]
-    assert odd.verdict == ("beyond the limits: 2031-11; changed by more than the limit: 2031-11")
+    assert odd.verdict == "beyond the limits: 2031-11"
     assert run_charts("flow", [odd]) == run_charts("flow", [odd])
     assert "upper limit" in run_charts("flow", [odd])
 
@@ -377,13 +366,12 @@ def test_a_month_beyond_the_limits_is_named_and_drawn_the_same_every_time() -> N
 def test_a_month_of_too_few_cases_is_shown_and_moves_no_limit() -> None:
     thin = flow([*FLOW[:4], 500.0, None, *FLOW[4:]], thin=4)
     assert thin.limits == limits(FLOW)
-    assert thin.points(few=True) == [(4, 500.0)]
-    assert [change for _, change in thin.changes()] == jumps(FLOW)
+    assert thin.few == [(4, 500.0)]
     assert thin.verdict == "no month beyond the limits"
 
 
 def test_several_charts_share_one_scale_and_each_has_its_own_limits() -> None:
-    """A tick of the scale stands as often as there are charts."""
+    """Each chart has the same tick of the scale."""
     ten = flow([10 * value for value in FLOW], group="ten")
     picture = run_charts("flow", [flow(FLOW, group="one"), ten])
     ticks = re.findall(r">(\d+)</text>", picture)
@@ -393,26 +381,26 @@ def test_several_charts_share_one_scale_and_each_has_its_own_limits() -> None:
 
 
 def flow(values: list[Any], *, thin: int = -1, group: str = "") -> Series:
-    """A series of these values, each of enough cases but for the one at `thin`."""
-    cases = (FEW_CASES - (place == thin) for place in range(len(values)))
+    """A series of these values, each from enough cases except the one at `thin`."""
+    cases = (MIN_CASES - (place == thin) for place in range(len(values)))
     months = (f"2031-{place + 1:02}" for place in range(len(values)))
     return Series(group=group, months=tuple(months), values=tuple(values), cases=tuple(cases))
 
 
 def known(case: dict[str, Any], name: str) -> bool:
-    """Whether a case has what a figure is worked out from."""
+    """Whether a case has what a measure is worked out from."""
     return name != "criteria_min" or case["criteria_s"] is not None
 
 
 @pytest.mark.parametrize("label", ["level", "grade"])
 def test_the_run_charts_of_a_label_are_worked_out_anew(series: Collected, label: str) -> None:
-    """Wheeler, Understanding Variation: mean ± 2.66 mean moving ranges; 3.27 for the ranges."""
+    """Wheeler, Understanding Variation: mean ± 2.66 average moving ranges."""
     of, months = labels_of(series), sorted({case["month"] for case in series.plain})
     drawn = charts(tuple(months), series.summary.label_months[label])
     limited = 0
     for name, chart in zip(CHARTED, drawn, strict=True):
         if name == "misheard":
-            continue  # not among the plain pass's figures
+            continue  # the plain pass has no such figure
         for one in chart.series:
             own = [case for case in series.plain if of[case["case"]][label] == one.group]
             found = {month: [c for c in own if c["month"] == month] for month in months}
@@ -423,7 +411,7 @@ def test_the_run_charts_of_a_label_are_worked_out_anew(series: Collected, label:
             assert one.values == pytest.approx(
                 tuple(None if value is None else scale * value for value in values.values())
             )
-            kept = {m: scale * (values[m] or 0) for m in months if sizes[m] >= FEW_CASES}
+            kept = {m: scale * (values[m] or 0) for m in months if sizes[m] >= MIN_CASES}
             if len(kept) < 6:
                 assert one.limits is None
                 continue
@@ -434,7 +422,6 @@ def test_the_run_charts_of_a_label_are_worked_out_anew(series: Collected, label:
             assert ours.mean == pytest.approx(mean)
             assert ours.upper - mean == pytest.approx(reach, rel=1e-3)
             assert mean - ours.lower == pytest.approx(reach, rel=1e-3)
-            assert ours.jump_upper == pytest.approx(3.27 * fmean(moved), rel=1e-3)
             beyond = [m for m, value in kept.items() if abs(value - mean) > reach]
             assert [months[place] for place, _ in one.outside] == beyond
             limited += 1
@@ -442,15 +429,15 @@ def test_the_run_charts_of_a_label_are_worked_out_anew(series: Collected, label:
 
 
 def test_a_label_is_shown_as_it_is_written(tmp_path: Path) -> None:
-    """A dollar begins a formula in the pictures' library, and a bracket a tag in a page."""
+    """In Matplotlib a dollar begins a formula; in HTML a bracket begins a tag."""
     hostile = "<b>$\\frac$ 1</b>"
     folder = tmp_path / "logs"
     folder.mkdir()
-    for number in range(FEW_CASES):
+    for number in range(MIN_CASES):
         log = b"".join(line + b"\n" for line in Invention(seed=number).live())
         (folder / f"{number}.log").write_bytes(log)
     table = tmp_path / "labels.csv"
-    lines = ["case,level", *(f"invented-{number},{hostile}" for number in range(FEW_CASES))]
+    lines = ["case,level", *(f"invented-{number},{hostile}" for number in range(MIN_CASES))]
     table.write_text("\n".join(lines), encoding="utf-8")
     page = cases_page(summarise(collect(folder, tmp_path / "out", table)), "hostile")
     assert hostile not in page
@@ -461,7 +448,7 @@ def test_a_label_is_shown_as_it_is_written(tmp_path: Path) -> None:
 
 
 class Tags(HTMLParser):
-    """Which tags a page has."""
+    """The names of a page's tags; fails at what could load or run anything."""
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -477,9 +464,9 @@ class Tags(HTMLParser):
 def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Collected) -> None:
     page = cases_page(series.summary, "series")
     assert not Tags(page).found & {"script", "link", "img", "iframe"}
-    for name, figure in FIGURES.items():
-        assert figure.name in unescape(page)
-        assert figure.write(series.summary.overall[name]) in page
+    for name, measure in MEASURES.items():
+        assert measure.name in unescape(page)
+        assert measure.write(series.summary.overall[name]) in page
     assert page.count("<svg") == 3 * 6, "all cases, by level, by grade"
     assert "By level" in page
     assert "By grade" in page
@@ -488,7 +475,7 @@ def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Coll
 def test_the_series_is_reviewed_end_to_end(
     series: Collected, counted: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every case's page says what the plain pass found; the picture is drawn for every 25th."""
+    """Every page says what the plain pass found; every 25th has its picture drawn."""
     logs = {f"invented-{int(log.stem[9:])}": log for log in series.folder.glob("*.log")}
     sorts: Counter[tuple[bool, bool]] = Counter()
     for number, plain in enumerate(series.plain):
@@ -497,7 +484,7 @@ def test_the_series_is_reviewed_end_to_end(
         with monkeypatch.context() as without:
             if number % 25:
                 without.setattr("voicecheck.review.case_page.timeline", lambda _: "")
-            page = review(examine(kept.lines, kept.torn), log.name)
+            page = case_page(examine(kept.lines, kept.torn), log.name)
         shown = dict(re.findall(r"<dt>([^<]*)</dt><dd>([^<]*)</dd>", page))
         assert "Bytes and story hold" in page
         assert page.count("<svg") == (number % 25 == 0)
@@ -541,7 +528,7 @@ def test_the_command_prints_the_figures_and_writes_the_page(tmp_path: Path) -> N
     ("labels", "sentence"),
     [
         (None, "There is no log"),
-        ("name,level\na,b\n", "has no column called case"),
+        ("name,level\na,b\n", "has no column named case"),
         ("case,level\na,b\na,c\n", "two lines for the case a"),
     ],
 )
@@ -552,6 +539,17 @@ def test_bad_input_gets_one_sentence(tmp_path: Path, labels: str | None, sentenc
     table.write_text(labels or "", encoding="utf-8")
     with pytest.raises(CollectionError, match=sentence):
         collect(folder, tmp_path / "out", table if labels else None)
+
+
+@pytest.mark.parametrize("name", ["nowhere", "labels.csv"])
+def test_a_folder_that_is_none_is_named_with_the_cure(tmp_path: Path, name: str) -> None:
+    (tmp_path / "labels.csv").write_text("case,level\n", encoding="utf-8")
+    ran = CliRunner().invoke(cases_command, [str(tmp_path / name), "--out", str(tmp_path / "out")])
+    assert ran.exit_code == 1
+    assert ran.output == (
+        f"Error: There is no folder {tmp_path / name}. Name the folder that holds the logs.\n"
+    )
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_plain_pass_uses_nothing_of_ours(series: Collected) -> None:

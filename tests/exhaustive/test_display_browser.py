@@ -227,7 +227,7 @@ def test_what_may_be_said_is_shown_beside_what_is_asked(display: Display, page: 
 
 LONG = (
     "The loudspeaker that the system uses by default cannot be opened (Error querying device -1): "
-    "plug one in, name another, or end the program that holds it."
+    "plug one in, name another, or close the program that uses it."
 )
 
 

@@ -124,7 +124,7 @@ def test_on_a_machine_without_sound_it_says_so_and_fails(tmp_path: Path) -> None
         main, ["doctor", "--device", "no such device", "--case-dir", str(tmp_path)]
     )
     assert ran.exit_code == 1
-    assert "a line is safe after" in ran.output
+    assert "a line is on disk after" in ran.output
     assert "Model: voicecheck model" in ran.output
     assert "Voice: pyttsx3" in ran.output
     assert "The microphone no such device cannot be opened" in ran.output or (

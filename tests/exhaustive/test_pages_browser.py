@@ -1,6 +1,6 @@
-"""The pages after a case in a real browser: nothing is loaded, nothing is hard to read, it prints.
+"""The pages after a case, in a real browser: they load nothing, are easy to read, and print well.
 
-Accessibility is judged by axe-core against WCAG 2.2 up to AAA.
+axe-core judges accessibility against WCAG 2.2, up to AAA.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from invented import LEVELS, Invention
 
 from voicecheck.cases.aggregates import summarise
 from voicecheck.cases.collection import collect
-from voicecheck.cases.together import cases_page
+from voicecheck.cases.overview import cases_page
 from voicecheck.journal import read
-from voicecheck.review.case_page import Doublet, review
+from voicecheck.review.case_page import Doublet, case_page
 from voicecheck.review.examine import examine
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -31,17 +31,19 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright  # noqa: E
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
 NAMES = ("review", "damaged", "cases")
 PAPER_PX = int((210 - 2 * 13) / 25.4 * 96)
-"""A4 (ISO 216) less the page's own margins of 13 mm; CSS has 96 pixels an inch."""
+"""A4 (ISO 216) without the page's margins of 13 mm; CSS has 96 pixels an inch."""
 
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One page of each sort, made from invented cases."""
+    """One page of each kind, from invented cases."""
     folder = tmp_path_factory.mktemp("pages")
     lines = list(read(max(home().glob("*.log"), key=lambda log: log.stat().st_size)).lines)
-    scored = review(examine(lines), "invented.log", Doublet.of((2, 2, 1), "trainer"))
+    scored = case_page(
+        examine(lines), "invented.log", Doublet(points=(2, 2, 1), reviewer="trainer")
+    )
     (folder / "review.html").write_text(scored, encoding="utf-8")
-    damaged = review(examine([*lines[:90], *lines[91:]]), "invented.log")
+    damaged = case_page(examine([*lines[:90], *lines[91:]]), "invented.log")
     (folder / "damaged.html").write_text(damaged, encoding="utf-8")
     labels = ["case,level"]
     for number in range(12):
@@ -59,7 +61,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def context() -> Iterator[BrowserContext]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser.new_context(bypass_csp=True)  # the judge itself is a script
+        yield browser.new_context(bypass_csp=True)  # axe-core is a script
         browser.close()
 
 
@@ -71,14 +73,14 @@ def page(context: BrowserContext) -> Iterator[Page]:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_page_asks_for_nothing_but_itself(pages: Path, page: Page, name: str) -> None:
-    asked: list[str] = []
-    said: list[str] = []
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("console", lambda message: said.append(message.text))
+def test_a_page_loads_nothing_but_itself(pages: Path, page: Page, name: str) -> None:
+    requested: list[str] = []
+    messages: list[str] = []
+    page.on("request", lambda request: requested.append(request.url))
+    page.on("console", lambda message: messages.append(message.text))
     page.goto((pages / f"{name}.html").as_uri(), wait_until="networkidle")
-    assert asked == [(pages / f"{name}.html").as_uri()]
-    assert said == []
+    assert requested == [(pages / f"{name}.html").as_uri()]
+    assert messages == []
 
 
 @pytest.mark.parametrize("name", NAMES)

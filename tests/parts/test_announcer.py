@@ -1,7 +1,7 @@
 """What is said is audible when it is said; nothing half-rendered is ever kept or spoken.
 
-The engine really speaks here (pyttsx3 drives espeak-ng from its wheel); what it rendered is judged
-by its energy and its length, which is what a half-rendered text is told by.
+The engine really speaks here (pyttsx3 drives espeak-ng from its wheel). Its sound is judged by
+energy and length, which give a half-rendered text away.
 """
 
 from __future__ import annotations
@@ -171,7 +171,7 @@ def test_a_text_without_words_is_refused_rather_than_passed_over(speech: Speech)
 
 
 def test_the_child_ends_with_its_parent(tmp_path: Path) -> None:
-    """It reads until its standard input ends, which the system sees to however the parent ends."""
+    """It reads until its standard input ends; the system closes that however the parent ends."""
     child = subprocess.Popen(
         [sys.executable, "-m", "voicecheck.voice.speech_render"],
         stdin=subprocess.PIPE,

@@ -11,7 +11,7 @@ import soundfile
 from speech import RATE_HZ, say
 
 from voicecheck.acoustic import evaluate
-from voicecheck.acoustic.evaluate import Setting
+from voicecheck.acoustic.evaluate import Measurement
 from voicecheck.acoustic.figures import (
     AGAIN,
     CORRECT,
@@ -70,7 +70,9 @@ def outcome(said: str, *texts: str, confidence: float = 1.0) -> Outcome:
 
 
 def test_only_what_is_a_phrase_and_sure_enough_is_accepted() -> None:
-    setting = Setting("Scripted", "none", 1, {"confirm": 0.8, "checklist artery divided": 0.9})
+    measurement = Measurement(
+        "Scripted", "none", 1, {"confirm": 0.8, "checklist artery divided": 0.9}
+    )
     for text, confidence, accepted in (
         ("confirm", 0.8, True),
         ("confirm", 0.79, False),
@@ -78,7 +80,7 @@ def test_only_what_is_a_phrase_and_sure_enough_is_accepted() -> None:
         ("checklist artery divided", 0.9, True),
         ("[unk]", 1.0, False),
     ):
-        assert setting.accepts(*heard(text, confidence=confidence)) == accepted
+        assert measurement.accepts(*heard(text, confidence=confidence)) == accepted
 
 
 def test_the_trade_off_counts_what_each_least_confidence_would_accept(
@@ -217,8 +219,8 @@ def test_a_share_of_the_recordings_has_every_voice_and_every_phrase(tmp_path: Pa
 def test_latency_counts_streamed_audio_from_the_end_of_speech(tmp_path: Path) -> None:
     clean = np.concatenate((0.1 * np.ones(RATE_HZ), np.zeros(RATE_HZ)))
     clip = Clip(path=tmp_path, text="confirm", voice="none", condition="clean")
-    setting = Setting("Scripted", "none", 1, KNOWN)
-    measured = evaluate.trial(Scripted("confirm", 13), clip, clean, clean, setting)
+    measurement = Measurement("Scripted", "none", 1, KNOWN)
+    measured = evaluate.trial(Scripted("confirm", 13), clip, clean, clean, measurement)
     assert measured.verdict == CORRECT
     assert measured.latency_s == pytest.approx(0.3, abs=0.05)  # 1.3 s streamed, 1.0 s spoken
     assert measured.audio_s == 2.0

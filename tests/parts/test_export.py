@@ -16,9 +16,10 @@ import voicecheck
 from voicecheck.ears import kaldi_files as export
 from voicecheck.ears import topology
 from voicecheck.ears.forward import expected_shapes, forward, load_weights
-from voicecheck.ears.graph import Costs, compile_graph
+from voicecheck.ears.graph import compile_graph
 from voicecheck.ears.lexicon import variants
-from voicecheck.ears.likeness import mfcc
+from voicecheck.ears.mfcc import mfcc
+from voicecheck.ears.tuning import Costs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

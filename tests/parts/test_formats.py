@@ -1,4 +1,4 @@
-"""Exports are read back by others: a spreadsheet reader, models of FHIR R4, process mining."""
+"""The exports, read back by others: a spreadsheet reader, FHIR R4 models, process mining."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from fhirclient.models.procedure import Procedure
 from invented import invent
 from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story
 
-from voicecheck.cli_after import export_command
+from voicecheck.cli_records import export_command
 from voicecheck.core.facts import decode_record
 from voicecheck.core.inputs import Trouble
 from voicecheck.core.replay import BrokenLog
@@ -44,7 +44,7 @@ STATUS_CODES = {
     "entered-in-error",
     "unknown",
 }
-"""FHIR R4, value set event-status: the eight codes of Procedure.status."""
+"""FHIR R4, value set event-status: the codes of Procedure.status."""
 
 
 @pytest.fixture(scope="module")
@@ -60,9 +60,9 @@ def up_to_the_clip() -> Story:
     return tale
 
 
-def closed(*phrases: str, first: bool = True) -> list[bytes]:
-    """A case with these phrases, then closed; up to the pause first, or from the opening."""
-    tale = up_to_the_clip() if first else Story()
+def closed(*phrases: str, paused: bool = True) -> list[bytes]:
+    """A closed case with these phrases, after the pause or (not `paused`) at the opening."""
+    tale = up_to_the_clip() if paused else Story()
     for phrase in (*phrases, "checklist close the record"):
         tale.say(phrase)
         if tale.case.state.pending is not None:
@@ -73,7 +73,7 @@ def closed(*phrases: str, first: bool = True) -> list[bytes]:
 # ---------------------------------------------------------------------------------------------- CSV
 
 
-def test_a_sheet_has_one_row_a_line_and_ends_its_lines_as_rfc_4180_says(log: list[bytes]) -> None:
+def test_a_sheet_has_one_row_for_each_line_and_the_line_ends_of_rfc_4180(log: list[bytes]) -> None:
     text = export(log, "csv")
     assert text.count("\n") == text.count("\r\n")
     rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
@@ -121,7 +121,7 @@ def test_no_cell_of_a_whole_case_begins_like_a_formula(log: list[bytes]) -> None
 
 
 @pytest.mark.parametrize("number", [-0.5, -3, 0, 2.25])
-def test_a_number_stays_a_number_and_harmless_text_as_it_was(number: float) -> None:
+def test_a_number_stays_a_number_and_harmless_text_stays_as_it_is(number: float) -> None:
     assert harmless(number) is number
     for text in ("", "a=1", "'", "checklist clips on the artery"):
         assert harmless(text) == text
@@ -141,7 +141,7 @@ def procedure(lines: list[bytes]) -> dict[str, Any]:
 
 
 def test_a_bundle_is_valid_to_models_of_fhir_r4(log: list[bytes]) -> None:
-    """fhirclient's models are generated from FHIR 4.0.1 and refuse what the standard lacks."""
+    """fhirclient's models are generated from FHIR 4.0.1 and refuse anything that it lacks."""
     whole = bundle(log)
     read = Bundle(whole, strict=True)
     resources = [entry.resource for entry in read.entry]
@@ -191,12 +191,12 @@ def test_every_audit_event_has_its_time_its_agent_and_its_source(log: list[bytes
             "unknown",
             CHOLECYSTECTOMY,
         ),
-        (closed("checklist going for subtotal", first=False), "unknown", SUBTOTAL),
-        (closed("checklist going for subtotal", *CLIPPING, first=False), "completed", SUBTOTAL),
-        (closed("checklist emergency", *CLIPPING, first=False), "completed", CHOLECYSTECTOMY),
+        (closed("checklist going for subtotal", paused=False), "unknown", SUBTOTAL),
+        (closed("checklist going for subtotal", *CLIPPING, paused=False), "completed", SUBTOTAL),
+        (closed("checklist emergency", *CLIPPING, paused=False), "completed", CHOLECYSTECTOMY),
     ],
 )
-def test_the_status_says_only_what_the_record_can(
+def test_the_status_says_no_more_than_the_record(
     lines: list[bytes], status: str, code: dict[str, str]
 ) -> None:
     found = procedure(lines)
@@ -216,7 +216,7 @@ def test_the_same_log_is_exported_the_same_twice(log: list[bytes]) -> None:
 
 
 def verhoeff(number: str) -> bool:
-    """Check digit of SNOMED CT identifiers: Verhoeff 1969; the dihedral group D5 by its rules."""
+    """Check digit of SNOMED CT identifiers: Verhoeff 1969, by the dihedral group D5."""
 
     def times(a: int, b: int) -> int:
         flip = b // 5 if a < 5 else 1 - b // 5
@@ -234,7 +234,7 @@ def verhoeff(number: str) -> bool:
 
 
 def test_the_check_digits_of_the_codes_hold() -> None:
-    """The sum is right for 2363, the worked example of the algorithm (from memory)."""
+    """2363 is the worked example of the algorithm (from memory)."""
     assert verhoeff("2363")
     assert verhoeff(CHOLECYSTECTOMY["code"])
     assert verhoeff(SUBTOTAL["code"])
@@ -251,7 +251,7 @@ def mined(log: list[bytes], tmp_path_factory: pytest.TempPathFactory) -> pd.Data
     path = tmp_path_factory.mktemp("xes") / "invented.xes"
     path.write_text(export(log, "xes"), encoding="utf-8")
     with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
-        warnings.simplefilter("ignore")  # the library's own, at its import
+        warnings.simplefilter("ignore")  # the library warns when imported
         import pm4py
 
         read: pd.DataFrame = pm4py.convert_to_dataframe(

@@ -10,9 +10,10 @@ from viterbi import Graph
 
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.ears import hmm
-from voicecheck.ears.graph import Costs, compile_graph
+from voicecheck.ears.graph import compile_graph
 from voicecheck.ears.lexicon import UnknownWordError, pronunciations, variants
 from voicecheck.ears.topology import PDF_COUNT, PDF_OF_PHONE
+from voicecheck.ears.tuning import Costs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -1,19 +1,19 @@
-"""A microphone that fails is noticed, told once, and opened again.
+"""A microphone that fails is noticed, reported once, and opened again.
 
-The failures are those that were provoked on a virtual sound card (PulseAudio under PortAudio) and
-measured there: when blocks came, when they stopped, how they came back. Here the same times are
-played back by a card that follows a script; the sound card itself is for a test that has one.
+The failures were provoked and measured on a virtual sound card (PulseAudio under PortAudio): when
+blocks came, when they stopped, how they came back. Here a scripted card plays back the same times.
+Other tests use a sound card, where there is one.
 """
 
 from __future__ import annotations
 
 import importlib
 import threading
-from dataclasses import dataclass, field
 from itertools import takewhile
 from typing import TYPE_CHECKING
 
 import pytest
+from doubles import SOUND, Card, ScriptedClock, steady
 
 from voicecheck.core.inputs import Trouble
 from voicecheck.sound.microphone import SILENCE, AudioError, Block, from_sound_card
@@ -21,73 +21,16 @@ from voicecheck.sound.microphone import SILENCE, AudioError, Block, from_sound_c
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-SOUND = b"\x01\x00" * 1600
-
-
-class _Clock:
-    """Scripted time, in seconds."""
-
-    def __init__(self) -> None:
-        self.now_s = 0.0
-
-    def __call__(self) -> float:
-        return self.now_s
-
-    def wait(self, seconds: float) -> None:
-        self.now_s += seconds
-
-
-@dataclass
-class _Card:
-    """What the system delivers: blocks at these times; then nothing, or the end."""
-
-    clock: _Clock
-    arrivals_s: Iterator[float]
-    dies_s: float = float("inf")
-    lost_s: list[float] = field(default_factory=list)
-    closed: bool = False
-    _next_s: float | None = None
-
-    def read(self, timeout_s: float) -> tuple[bytes, float] | None:
-        until_s = self.clock.now_s + timeout_s
-        if self._next_s is None:
-            self._next_s = next(self.arrivals_s, float("inf"))
-        if self._next_s > min(until_s, self.dies_s):
-            self.clock.now_s = until_s
-            return None
-        came_s, self._next_s = self._next_s, None
-        self.clock.now_s = max(self.clock.now_s, came_s)
-        return SOUND, came_s
-
-    def lost(self) -> bool:
-        if self.lost_s and self.clock.now_s >= self.lost_s[0]:
-            del self.lost_s[0]
-            return True
-        return False
-
-    def alive(self) -> bool:
-        return self.clock.now_s < self.dies_s
-
-    def close(self) -> None:
-        self.closed = True
-
-
-def steady(begin_s: float, end_s: float = float("inf"), every_s: float = 0.1) -> Iterator[float]:
-    block = 1
-    while begin_s + block * every_s <= end_s:
-        yield begin_s + block * every_s
-        block += 1
-
 
 class _Room:
-    """A clock, and the cards that are found there one after the other; None: there is none."""
+    """A clock, and the cards that are found one after another; None means no card."""
 
     def __init__(self) -> None:
-        self.clock = _Clock()
-        self.cards: list[_Card | None] = []
+        self.clock = ScriptedClock()
+        self.cards: list[Card | None] = []
         self.opened = 0
 
-    def open(self, _device: str | None) -> _Card:
+    def open(self, _device: str | None) -> Card:
         card = self.cards[min(self.opened, len(self.cards) - 1)]
         self.opened += 1
         if card is None:
@@ -114,7 +57,7 @@ def sound_s(heard: list[tuple[float, Block]]) -> float:
 @pytest.mark.parametrize("drift", [-200e-6, 0, 200e-6])
 def test_four_hours_on_a_clock_that_drifts_are_no_trouble(drift: float) -> None:
     room = _Room()
-    room.cards = [_Card(room.clock, steady(0.3, every_s=0.1 * (1 + drift)))]
+    room.cards = [Card(room.clock, steady(0.3, every_s=0.1 * (1 + drift)))]
     heard = room.listen(4 * 3600)
     assert troubles(heard) == []
     assert abs(sound_s(heard) - 4 * 3600) < 4
@@ -122,7 +65,7 @@ def test_four_hours_on_a_clock_that_drifts_are_no_trouble(drift: float) -> None:
 
 def test_a_slow_first_block_is_waited_for_in_step_with_the_clock() -> None:
     room = _Room()
-    room.cards = [_Card(room.clock, steady(2.0))]
+    room.cards = [Card(room.clock, steady(2.0))]
     heard = room.listen(10)
     assert troubles(heard) == []
     assert abs(sound_s(heard) - 10) < 0.3
@@ -130,7 +73,7 @@ def test_a_slow_first_block_is_waited_for_in_step_with_the_clock() -> None:
 
 def test_a_card_that_never_begins_is_told_once_and_tried_again() -> None:
     room = _Room()
-    room.cards = [_Card(room.clock, iter(())) for _ in range(3)]
+    room.cards = [Card(room.clock, iter(())) for _ in range(3)]
     heard = room.listen(9)
     [(at, message, over)] = troubles(heard)
     assert at < 3.2
@@ -143,10 +86,10 @@ def test_a_card_that_never_begins_is_told_once_and_tried_again() -> None:
 def test_a_killed_sound_server_is_told_at_once_and_opened_again() -> None:
     room = _Room()
     room.cards = [
-        _Card(room.clock, steady(0), dies_s=3.0),
+        Card(room.clock, steady(0), dies_s=3.0),
         None,
         None,
-        _Card(room.clock, steady(6.0)),
+        Card(room.clock, steady(6.0)),
     ]
     heard = room.listen(10)
     (gone_s, gone, _), (back_s, _, over) = troubles(heard)
@@ -172,7 +115,7 @@ def test_a_stopped_sound_server_is_told_within_a_second_and_its_stale_sound_is_n
         yield from (8.0 + 0.001 * n for n in range(50))  # the backlog, in a burst
         yield from steady(8.0)
 
-    room.cards = [_Card(room.clock, stopped_for_five_seconds()), _Card(room.clock, steady(8.0))]
+    room.cards = [Card(room.clock, stopped_for_five_seconds()), Card(room.clock, steady(8.0))]
     heard = room.listen(12)
     (told_s, _, _), (back_s, _, over) = troubles(heard)
     assert told_s < 3.8
@@ -183,7 +126,7 @@ def test_a_stopped_sound_server_is_told_within_a_second_and_its_stale_sound_is_n
 
 def test_a_microphone_that_is_missing_at_first_is_told_once_and_waited_for() -> None:
     room = _Room()
-    room.cards = [None, None, None, None, _Card(room.clock, steady(1.7))]
+    room.cards = [None, None, None, None, Card(room.clock, steady(1.7))]
     with pytest.raises(AudioError, match="there is none"):
         room.listen(1)
     heard = room.listen(5, patient=True)
@@ -199,7 +142,7 @@ def test_a_microphone_that_is_missing_at_first_is_told_once_and_waited_for() -> 
 def test_a_sound_server_that_hangs_at_the_start_is_told_and_the_case_goes_on() -> None:
     room, freed = _Room(), threading.Event()
 
-    def hang(_device: str | None) -> _Card:
+    def hang(_device: str | None) -> Card:
         freed.wait(20)
         raise AudioError("there is none")
 
@@ -220,10 +163,10 @@ def test_gaps_too_short_for_a_stall_are_told_when_they_add_up() -> None:
         yield from steady(3.25, 5.0)
         yield from steady(5.25, 7.0)
 
-    room.cards = [_Card(room.clock, gaps()), _Card(room.clock, steady(6.2))]
+    room.cards = [Card(room.clock, gaps()), Card(room.clock, steady(6.2))]
     (told_s, message, _), (_, _, over) = troubles(room.listen(8))
     assert 5.25 < told_s < 5.5
-    assert message.startswith("A piece of the sound from the microphone was lost")
+    assert message.startswith("Some sound from the microphone was lost")
     assert over
 
 
@@ -234,13 +177,13 @@ def test_late_blocks_that_catch_up_are_no_trouble() -> None:
         for at_s in steady(0):
             yield at_s + 0.065 * (round(at_s * 10) % 2)  # 165 ms was the longest seen
 
-    room.cards = [_Card(room.clock, jitter())]
+    room.cards = [Card(room.clock, jitter())]
     assert troubles(room.listen(60)) == []
 
 
 def test_our_own_delay_is_not_blamed_on_the_microphone() -> None:
     room = _Room()
-    room.cards = [_Card(room.clock, steady(0))]
+    room.cards = [Card(room.clock, steady(0))]
     blocks = from_sound_card(open_stream=room.open, clock_s=room.clock, wait=room.clock.wait)
     heard = []
     for number in range(200):
@@ -252,7 +195,7 @@ def test_our_own_delay_is_not_blamed_on_the_microphone() -> None:
 
 def test_sound_lost_to_a_slow_computer_is_told_without_closing_the_microphone() -> None:
     room = _Room()
-    room.cards = [_Card(room.clock, steady(0), lost_s=[2.0])]
+    room.cards = [Card(room.clock, steady(0), lost_s=[2.0])]
     (_, message, _), (_, _, over) = troubles(room.listen(5))
     assert message.startswith("Sound was lost because the computer is too slow")
     assert over
@@ -263,11 +206,11 @@ def test_a_device_that_hangs_while_it_is_closed_does_not_stop_the_case() -> None
     """As found on a virtual sound card: closing waits as long as the sound server is stopped."""
     room, freed = _Room(), threading.Event()
 
-    class _Hanging(_Card):
+    class _Hanging(Card):
         def close(self) -> None:
             freed.wait(20)
 
-    room.cards = [_Hanging(room.clock, steady(0, 3.0)), _Card(room.clock, steady(20))]
+    room.cards = [_Hanging(room.clock, steady(0, 3.0)), Card(room.clock, steady(20))]
     heard = room.listen(10)
     assert abs(sound_s(heard) - 10) < 0.8, "silence goes on in step with the clock"
     assert room.opened == 1, "nothing is opened while the old stream is being closed"
@@ -276,7 +219,7 @@ def test_a_device_that_hangs_while_it_is_closed_does_not_stop_the_case() -> None
 
 def test_leaving_the_loop_lets_the_device_go() -> None:
     room = _Room()
-    card = _Card(room.clock, steady(0))
+    card = Card(room.clock, steady(0))
     room.cards = [card]
     blocks = from_sound_card(open_stream=room.open, clock_s=room.clock, wait=room.clock.wait)
     next(blocks)

@@ -8,6 +8,7 @@ from pathlib import Path
 from tempfile import gettempdir
 from typing import TYPE_CHECKING
 
+import kaldi_native_fbank as fbank
 import numpy as np
 import pytest
 import vosk
@@ -18,11 +19,13 @@ import voicecheck
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.ears import decoder
 from voicecheck.ears.decoder import ModelError
+from voicecheck.ears.endpointing import Stretch
 from voicecheck.ears.forward import load_weights
-from voicecheck.ears.graph import Builder, Costs, compile_graph
+from voicecheck.ears.graph import Builder, compile_graph
 from voicecheck.ears.kaldi_files import export
 from voicecheck.ears.lexicon import UnknownWordError, variants
 from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.tuning import Costs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -146,7 +149,7 @@ def test_vosk_is_asked_a_sixth_as_often_and_nothing_is_heard_later(
         with monkeypatch.context() as patch, Recogniser(PHRASES) as fresh:
             patch.setattr(vosk, "KaldiRecognizer", Counting)
             if often:
-                patch.setattr(fresh, "_is_due", lambda: True)
+                patch.setattr(Stretch, "_is_due", lambda _: True)
             blocks = [sound[at : at + 320].tobytes() for at in range(0, len(sound), 320)]
             heard = [(n, each) for n, block in enumerate(blocks) for each in fresh.hear(block)]
             asked[often] = heard, calls
@@ -188,8 +191,11 @@ def test_a_taught_word_is_heard() -> None:
         ]
 
 
-def test_the_name_tells_the_model_apart(ears: Recogniser) -> None:
-    assert re.fullmatch(r"voicecheck model, sha256 [0-9a-f]{12}", ears.name)
+def test_the_name_tells_the_model_and_its_libraries(ears: Recogniser) -> None:
+    """Each library's version as the library itself tells it."""
+    libraries = f"kaldi-native-fbank {fbank.__version__}, numpy {np.__version__}"
+    form = rf"voicecheck model, sha256 [0-9a-f]{{12}}; vosk [0-9.]+, {re.escape(libraries)}"
+    assert re.fullmatch(form, ears.name)
 
 
 # What is refused
@@ -285,7 +291,8 @@ def test_another_model_hears_the_phrases(dynamic: Path) -> None:
     with Recogniser(PHRASES, model=dynamic) as ears:
         for phrase in ("confirm", "checklist artery divided"):
             assert phrase in texts(streamed(ears, say(phrase)))
-        assert ears.name.startswith(f"Vosk model {dynamic.name}, sha256 ")
+        form = rf"Vosk model {dynamic.name}, sha256 [0-9a-f]{{12}}; vosk [0-9.]+"
+        assert re.fullmatch(form, ears.name), "numpy and the features are not asked"
 
 
 def test_words_that_another_model_lacks_are_all_named(dynamic: Path) -> None:

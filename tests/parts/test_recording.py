@@ -187,8 +187,8 @@ def test_a_wav_in_stereo_at_another_rate_comes_through_a_pipe_as_through_a_file(
 @pytest.mark.parametrize(
     ("name", "content", "sentence"),
     [
-        ("text.wav", b"this is no sound at all", "no sound file that we know"),
-        ("empty.wav", b"", "no sound file that we know"),
+        ("text.wav", b"this is no sound at all", "of an unknown format"),
+        ("empty.wav", b"", "of an unknown format"),
         ("nothing.wav", wav(noise(0)), "holds no sound"),
         ("header.wav", wav(noise(9))[:20], "is damaged"),
         ("missing.wav", None, "check its name"),

@@ -1,8 +1,8 @@
-"""Kills at any moment and cuts at any byte: what was told is kept, and the lines say the rest.
+"""A kill at any moment and a cut at any byte lose nothing that was acknowledged.
 
-A fact is acknowledged once it is shown: driver.py prints the line's hash and the state as it shows
-them. Oracle: what reached us through the pipe before the kill, and the bytes on the disk; both
-outlive the process. Real process, real file, real fsync; only the voice and the ears are absent.
+A fact is acknowledged once it is shown: then driver.py prints the line's hash and the state.
+Oracle: what reached us through the pipe before the kill, and the bytes on the disk; both outlive
+the process. Real process, real file, real fsync; only the voice and the ears are absent.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ KILLS = 200
 
 CASES = 8
 IN_MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None  # noqa: S108
-"""Where twenty thousand cuts need not wait for a disk; the kills do."""
+"""Twenty thousand cuts need not wait for a disk; the kills do."""
 
 DRIVER = Path(driver.__file__)
 
@@ -63,7 +63,7 @@ def lost(log: Path, told: Told) -> list[str]:
 
 
 def series(folder: Path, number: int) -> tuple[int, int]:
-    """One case, killed and taken up again so often: how many facts were told, how many kept."""
+    """Kill one case and take it up again many times; how many facts were told, how many kept."""
     chance = random.Random(number)  # noqa: S311  # moments, no secret
     log, told = folder / f"{number}.log", Told()
     for kill in range(KILLS // CASES):

@@ -80,7 +80,7 @@ class Case:
         answer.raise_for_status()
 
     def shown_trouble(self) -> str:
-        """The trouble that the page is told of now."""
+        """The trouble that the page shows now."""
         with httpx.stream("GET", f"{self.url}/events", timeout=10) as answer:
             for line in answer.iter_lines():
                 if line.startswith("data: ") and '"view":' in line:
@@ -88,7 +88,7 @@ class Case:
         raise AssertionError("no view")
 
     def until(self, true: Callable[[], bool]) -> Iterator[bytes]:
-        """A quiet room until it is so."""
+        """Silence until `true()` holds."""
         until_s = time.monotonic() + PATIENCE_S
         while not true():
             assert time.monotonic() < until_s, self.troubles
@@ -106,7 +106,7 @@ def ears() -> Iterator[Recogniser]:
 def serve(
     tmp_path: Path, ears: Recogniser, monkeypatch: pytest.MonkeyPatch
 ) -> Callable[[Callable[[Case], Iterator[bytes]]], Case]:
-    """Serves a case on the sound that a script gives, and does not wait for real time to pass."""
+    """Serves a case on the sound from a script, faster than real time."""
     case = Case(log=tmp_path / "invented.log")
 
     def kept(**options: object) -> Display:

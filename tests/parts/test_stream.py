@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import re
+from collections.abc import Callable
 from itertools import islice
 from pathlib import Path
 
@@ -77,15 +79,40 @@ def test_a_reply_while_nothing_waits_is_no_command() -> None:
     } == counted_apart
 
 
-def test_minutes_are_streamed_through_the_recogniser(
+@pytest.fixture
+def streamed(
     talk: list[Path], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> Callable[[], str]:
+    """What the stream prints after three minutes of the sounds in `talk`."""
+
+    def run() -> str:
+        manifest = talk[0].parent / "talk.csv"
+        with manifest.open("w", newline="", encoding="utf-8") as file:
+            listed = ((path.name, "talk", "espeak") for path in talk)
+            csv.writer(file).writerows([("path", "text", "voice"), *listed])
+        monkeypatch.setattr("sys.argv", ["stream", str(manifest), "--hours", "0.05", "--seed", "2"])
+        stream.main()
+        return capsys.readouterr().out
+
+    return run
+
+
+def test_talk_is_heard_through_the_recogniser_and_none_of_it_is_accepted(
+    streamed: Callable[[], str],
 ) -> None:
-    manifest = talk[0].parent / "talk.csv"
-    with manifest.open("w", newline="", encoding="utf-8") as file:
-        rows = [("path", "text", "voice"), *((path.name, "talk", "espeak") for path in talk)]
-        csv.writer(file).writerows(rows)
-    monkeypatch.setattr("sys.argv", ["stream", str(manifest), "--hours", "0.05", "--seed", "2"])
-    stream.main()
-    printed = capsys.readouterr().out
-    assert "all: 0.05 h" in printed
+    printed = streamed()
+    total = re.search(r"all: 0.05 h, (\d+) utterances, 0 accepted", printed)
+    assert total, printed
+    assert int(total[1]) > 10, "two sentences, again and again"
     assert "critical: 0 accepted" in printed
+
+
+def test_a_critical_command_among_the_talk_is_accepted_and_counted(
+    talk: list[Path], streamed: Callable[[], str]
+) -> None:
+    command = "checklist artery divided"
+    soundfile.write(talk[0], say(command), RATE_HZ)
+    printed = streamed()
+    count = re.search(r"^critical: (\d+) accepted", printed, re.MULTILINE)
+    assert count, printed
+    assert int(count[1]) == printed.count(f'"{command}" (') > 5

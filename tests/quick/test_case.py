@@ -23,9 +23,18 @@ from voicecheck.core import facts
 from voicecheck.core.case import Case, IllegalFact, machine
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.inputs import Due, Said
+from voicecheck.core.inputs import (
+    UNKNOWN,
+    Due,
+    Entered,
+    Heard,
+    Input,
+    Restarted,
+    Said,
+    Trouble,
+)
 from voicecheck.core.procedure import ProcedureError
-from voicecheck.core.state import Mode
+from voicecheck.core.state import Mode, NothingDue
 
 SPOKE = Said(text="anything", audio_from_s=0.0, audio_to_s=1.0)
 PHRASES = st.sampled_from([*phrases(small()), "anything else"])
@@ -55,7 +64,7 @@ def test_a_second_opening_is_illegal() -> None:
 def test_a_case_waits_exactly_while_it_pauses_or_has_read_back(
     said: list[str | Due | Said],
 ) -> None:
-    """So the stand-in with which test_every_state.py walks waits where a real case does."""
+    """So the stand-in in test_every_state.py waits exactly where a real case does."""
     story = Story(text=SMALL_TEXT)
     for given_ in said:
         if story.case.state.mode is Mode.CLOSED:
@@ -69,6 +78,45 @@ def test_a_case_waits_exactly_while_it_pauses_or_has_read_back(
         stands_in = Moment(story.case.procedure, story.case.state)
         assert (story.case.due_us is None) == (stands_in.due_us is None)
     story.case.close()
+
+
+def closed() -> Story:
+    story = Story()
+    story.say("checklist close the record", "confirm")
+    return story
+
+
+def heard(text: str) -> Heard:
+    return Heard(text=text, confidence=1.0, audio_from_s=0.0, audio_to_s=1.0)
+
+
+@pytest.mark.parametrize(
+    "late",
+    [
+        heard("checklist emergency"),
+        heard("checklist converting to open"),
+        heard("confirm"),
+        heard(UNKNOWN),
+        Entered(text="checklist table tilted head up"),
+        Entered(text="not a phrase"),
+        SPOKE,
+        Trouble(part="microphone", message="unplugged"),
+        Trouble(part="microphone", message="back", over=True),
+        Restarted(gap_s=1.0),
+    ],
+    ids=repr,
+)
+def test_a_closed_case_takes_no_input_of_any_kind(late: Input) -> None:
+    story = closed()
+    records, state = [*story.records], story.case.state
+    with pytest.raises(IllegalFact, match=r"^[A-Z]\w+ cannot follow line 3\.$"):
+        story.give(late)
+    assert (story.records, story.case.state) == (records, state)
+
+
+def test_nothing_comes_due_in_a_closed_case() -> None:
+    with pytest.raises(NothingDue):
+        closed().give(Due())
 
 
 def waits_s(story: Story) -> float | None:

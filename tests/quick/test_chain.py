@@ -58,7 +58,7 @@ def test_a_checkpoint_reads_back_as_it_was_printed(length: int, last: str) -> No
     ],
 )
 def test_anything_else_is_refused_with_its_cure(text: str) -> None:
-    with pytest.raises(ValueError, match="is no checkpoint: it is the number") as refused:
+    with pytest.raises(ValueError, match="is not a checkpoint: give the number") as refused:
         parse_checkpoint(text)
     assert repr(text) in str(refused.value)
     assert "voicecheck verify" in str(refused.value)

@@ -117,7 +117,7 @@ def test_silence_believes_nothing() -> None:
 
 
 def test_a_confirm_that_comes_late_believes_nothing() -> None:
-    """Also where the line of the lapse is missing: within a set time, issue 2."""
+    """Even if no Due came first: a confirm counts only within a set time (the customer's rule)."""
     story = Story()
     story.say("checklist triangle free of fat")
     due_us = story.case.due_us
@@ -162,7 +162,7 @@ def test_the_pause_is_stated_only_after_its_time() -> None:
     ],
 )
 def test_an_event_lapses_what_it_must_and_names_it(event: str, lapsed: tuple[str, ...]) -> None:
-    """Issue 2: view lost, bleeding or slipped retraction lapses the criteria."""
+    """The customer's rule: view lost, bleeding or slipped retraction lapses the criteria."""
     story = at_the_gate()
     before = standing(story)
     (fact,) = story.say(event)
@@ -227,7 +227,7 @@ def test_what_only_waits_is_dropped_when_it_is_withdrawn() -> None:
     ],
 )
 def test_an_emergency_is_never_blocked(before: tuple[str, ...]) -> None:
-    """Issue 2: accepted at once from every state, recorded as an override."""
+    """The customer's rule: accepted at once from every state, recorded as an override."""
     story = Story()
     story.say(*before)
     lapsed = tuple(item for item in (*CRITERIA, "pause") if item in standing(story))
@@ -350,7 +350,7 @@ def test_an_unsure_confirm_leaves_the_read_back_open() -> None:
 
 
 def test_logs_from_before_the_operating_point_was_data_are_read_as_they_were_decided() -> None:
-    """There the recogniser had decided, and wrote only what it believed."""
+    """Then the recogniser decided, and passed on only what it believed."""
     common = COMMON_TEXT.splitlines(keepends=True)
     before = "".join(line for line in common if not line.startswith("least_"))
     assert before != COMMON_TEXT
@@ -392,7 +392,7 @@ def test_nothing_is_due_before_its_time() -> None:
 def test_the_same_words_at_the_same_time_are_the_same_facts(
     said: list[str], confidence: float, from_s: float
 ) -> None:
-    """Nothing but what was heard, the moment and the facts before decides: no chance."""
+    """Only the input, the moment and the facts before it decide: no randomness."""
     one, other = Story(text=SMALL_TEXT), Story(text=SMALL_TEXT)
     for phrase in said:
         if one.case.state.mode is Mode.CLOSED:

@@ -1,12 +1,15 @@
-"""Every log version that was ever released replays and reports as it did, and verifies by others.
+"""Every released version replays and reports its logs as it did, and its conduct never changes.
 
-The golden logs are invented cases, written once by the version in their folder's name.
+The golden logs are invented cases, written once by the version in their folder's name. Another
+verifier (independent.py) must agree on them.
 """
 
 from __future__ import annotations
 
 import ast
+import hashlib
 import json
+import shutil
 from pathlib import Path
 
 import independent
@@ -14,7 +17,7 @@ import pytest
 from golden_make import GOLDEN, KINDS, home, kinds, told
 from invented import invent
 
-from voicecheck.core import facts
+from voicecheck.core import conduct, facts
 from voicecheck.core.chain import Checkpoint, line_hash, parse_checkpoint
 from voicecheck.core.conduct import CURRENT
 from voicecheck.journal import read
@@ -22,6 +25,11 @@ from voicecheck.review.examine import examine
 
 RELEASED = ((1, 1),)
 """(format, rules) of every version that was ever released; only ever added to."""
+
+FROZEN = {
+    1: "97cbcbca305c27f1d8f8974734bfce6559684d1b7f38510d0b4102ff0dacca4a",
+}
+"""Fingerprint of each released conduct; only ever added to."""
 
 LOGS = sorted(GOLDEN.glob("*/*.log"))
 
@@ -58,6 +66,75 @@ def test_a_golden_log_replays_and_reports_as_before(log: Path) -> None:
 def test_the_checkpoint_that_was_kept_then_still_holds(log: Path) -> None:
     kept = json.loads(log.with_suffix(".report.json").read_text(encoding="utf-8"))["checkpoint"]
     assert examine(lines(log), checkpoint=parse_checkpoint(kept)).intact
+
+
+# ----------------------------------------------------------------------------- released conduct
+
+
+def test_a_released_conduct_never_changes() -> None:
+    assert set(FROZEN) == {rules for _, rules in RELEASED}
+    for version, pinned in FROZEN.items():
+        assert fingerprint(version) == pinned, (
+            f"conduct {version} is released: copy it to conduct_{version + 1} and change that "
+            "(DEVELOPERS.md, change a rule)"
+        )
+
+
+def fingerprint(version: int) -> str:
+    """SHA-256 over the syntax of a conduct's code: comments, docstrings and layout may change."""
+    folder = Path(conduct.__file__).parent / f"conduct_{version}"
+    code = {path.name: _syntax(_without_docs(path)) for path in sorted(folder.glob("*.py"))}
+    return hashlib.sha256(json.dumps(code, default=repr).encode()).hexdigest()
+
+
+def _without_docs(path: Path) -> ast.Module:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef):
+            node.body = [each for each in node.body if not _is_doc(each)]
+    return tree
+
+
+def _is_doc(node: ast.stmt) -> bool:
+    """Also a docstring that stands below an attribute."""
+    return (
+        isinstance(node, ast.Expr)
+        and isinstance(node.value, ast.Constant)
+        and isinstance(node.value.value, str)
+    )
+
+
+def _syntax(part: object) -> object:
+    """As lists, without empty fields: which ones there are differs with Python's version."""
+    if isinstance(part, list):
+        return [_syntax(each) for each in part]
+    if not isinstance(part, ast.AST):
+        return part
+    fields = [(name, _syntax(value)) for name, value in ast.iter_fields(part)]
+    return [type(part).__name__, *(field for field in fields if field[1] not in (None, []))]
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "same"),
+    [
+        ("Kind.PAUSE, Kind.ACT})", "Kind.PAUSE})", False),
+        ("Event.SPILLAGE: frozenset()", "Event.SPILLAGE: frozenset({Kind.CRITERION})", False),
+        ("from .standing import", "from voicecheck.core.conduct_1.standing import", False),
+        ('"""', '"""In other words. ', True),
+        ("\nCRITICAL =", "\n\n\n# Another comment.\nCRITICAL =", True),
+    ],
+)
+def test_the_fingerprint_tells_code_from_words(
+    was: str, becomes: str, same: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copytree(Path(conduct.__file__).parent / "conduct_1", tmp_path / "conduct_1")
+    rules = tmp_path / "conduct_1" / "rules.py"
+    text = rules.read_text(encoding="utf-8")
+    assert was in text
+    rules.write_text(text.replace(was, becomes, 1), encoding="utf-8")
+    before = fingerprint(1)
+    monkeypatch.setattr(conduct, "__file__", str(tmp_path / "conduct.py"))
+    assert (fingerprint(1) == before) is same
 
 
 # -------------------------------------------------------------------------- the other verifier

@@ -109,7 +109,7 @@ def test_radiotelephony_words_are_used_where_they_exist() -> None:
     assert TABLE["checklist stand by"] == StandBy()
 
 
-# ---------------------------------------------------------------------- told apart by ear (issue 2)
+# ------------------------------------------------- told apart by ear (the customer's rules)
 
 # Words that carry no meaning alone; ours, from memory of English grammar, no source.
 LIGHT = {"a", "and", "begin", "by", "in", "of", "off", "on", "only", "than", "the", "to", "up"}
@@ -119,7 +119,7 @@ VOWELS = ("A", "E", "I", "O", "U")
 
 @pytest.mark.parametrize("phrase", CRITICAL)
 def test_a_critical_phrase_is_long_enough(phrase: str) -> None:
-    """Two content words and three syllables at least: the customer's rule, issue 2."""
+    """Two content words and three syllables at least."""
     words = phrase.removeprefix(ADDRESS).split()
     weighty = [word for word in words if word not in LIGHT - {"begin"}]
     spoken = [pronunciations(word)[0] for word in words]
@@ -131,7 +131,7 @@ def test_a_critical_phrase_is_long_enough(phrase: str) -> None:
 def test_critical_phrases_sound_unlike_everything_that_means_something_else(
     counted: list[str],
 ) -> None:
-    """Normalised phone distance at least 0.5 without the address word: issue 2."""
+    """Normalised phone distance at least 0.5 without the address word."""
     measured = {}
     for one, other in combinations(TABLE, 2):
         if (one in CRITICAL or other in CRITICAL) and TABLE[one] != TABLE[other]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from voicecheck.journal import Journal, JournalError, Log, read
+from voicecheck.journal import Content, Journal, JournalError, read
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,7 +43,7 @@ def run(script: str, *arguments: object) -> subprocess.Popen[str]:
 def test_a_log_is_its_lines_each_ended_by_a_newline(tmp_path: Path) -> None:
     path = tmp_path / "new" / "folders" / "case.log"
     assert write(path) == b"".join(line + b"\n" for line in LINES)
-    assert read(path) == Log(lines=LINES, torn=b"")
+    assert read(path) == Content(lines=LINES, torn=b"")
 
 
 def test_power_loss_at_every_byte_loses_no_whole_line_and_no_byte(tmp_path: Path) -> None:
@@ -83,7 +83,7 @@ def test_a_tail_is_durable_aside_before_it_leaves_the_log(
     assert (tmp_path / "case.log.torn-1").read_bytes() == b"tail"
     monkeypatch.undo()
     with Journal.reopen(path) as journal:
-        assert journal.found == Log(lines=(b"line",), torn=b"tail")
+        assert journal.found == Content(lines=(b"line",), torn=b"tail")
 
 
 # ------------------------------------------------------------------------------ the disk in trouble
@@ -144,7 +144,7 @@ def test_a_failed_line_poisons_and_what_was_acknowledged_stays(
             assert kept[: len(acknowledged)] == acknowledged
             assert kept[len(acknowledged) :] in ([], [lines[len(acknowledged)]])
             again.append(b"later")
-        assert read(path) == Log(lines=(*kept, b"later"), torn=b"")
+        assert read(path) == Content(lines=(*kept, b"later"), torn=b"")
 
 
 def test_short_writes_still_make_whole_lines(
@@ -152,7 +152,7 @@ def test_short_writes_still_make_whole_lines(
 ) -> None:
     monkeypatch.setattr(os, "write", short_write)
     write(tmp_path / "case.log")
-    assert read(tmp_path / "case.log") == Log(lines=LINES, torn=b"")
+    assert read(tmp_path / "case.log") == Content(lines=LINES, torn=b"")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="setrlimit(2) is POSIX")
@@ -175,11 +175,11 @@ def test_a_file_that_the_system_itself_stops_from_growing(tmp_path: Path) -> Non
     out, _ = child.communicate(timeout=20)
     assert out.count("kept\n") == 10
     assert out.splitlines()[10] == (
-        f"The log {path} cannot be used: the file has reached the size allowed; "
+        f"The log {path} cannot be used: the file has reached the largest size allowed; "
         "free some space or choose another folder."
     )
     assert all("Nothing more is written" in line for line in out.splitlines()[11:])
-    assert read(path) == Log(lines=(b"123456789",) * 10, torn=b"")
+    assert read(path) == Content(lines=(b"123456789",) * 10, torn=b"")
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")  # noqa: PTH110

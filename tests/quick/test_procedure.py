@@ -22,7 +22,6 @@ def of_kind(kind: Kind) -> list[str]:
 
 
 def test_the_phases_are_those_that_the_customer_names_in_their_order() -> None:
-    """Issue 2."""
     assert [phase.id for phase in PROCEDURE.phases] == [
         "positioning",
         "access",
@@ -85,10 +84,10 @@ def test_the_wrong_way_to_pull_the_neck_is_an_answer_that_opens_no_gate() -> Non
 
 
 def test_the_gate_before_the_first_clip_is_short() -> None:
-    """Gawande 2009: 5 to 9 items, short of 60 s. At 150 words a minute, derived by us.
+    """Gawande 2009: 5 to 9 items, in less than 60 s. The rate of 150 words a minute is ours.
 
-    Counted: what the machine asks and reads back, and what the speaker says, from the first
-    criterion to the confirm of the pause, besides the pause itself.
+    Counted are the machine's questions and read-backs and the speaker's answers, from the first
+    criterion to the confirm of the pause, without the pause itself.
     """
     gate = [item for item in PROCEDURE.items if item.kind in (Kind.CRITERION, Kind.PAUSE)]
     assert len(gate) <= 9
@@ -103,7 +102,7 @@ def test_the_gate_before_the_first_clip_is_short() -> None:
 
 @pytest.mark.parametrize("item", PROCEDURE.items, ids=lambda item: item.id)
 def test_a_prompt_is_said_within_six_seconds(item: Item) -> None:
-    """Issue 2: six seconds; 165 words a minute lies in the comfortable 150 to 180 (Marics &
+    """The customer's limit; 165 words a minute lies in the comfortable 150 to 180 (Marics &
     Williges, Hum Factors 1988;30:719-732)."""
     assert len(item.ask.split()) / 165 * 60 <= 6
     assert len(item.brief.split()) <= len(item.ask.split())
@@ -139,7 +138,7 @@ def test_a_prompt_ends_with_its_operative_word(item: Item) -> None:
 
 
 def test_acts_come_in_the_order_of_clip_before_divide() -> None:
-    """Issue 2; common practice, no source."""
+    """The customer's order; common practice, no source."""
     acts = {item.id: item.after for item in PROCEDURE.items if item.kind is Kind.ACT}
     assert acts == {
         "artery_clipped": (),
@@ -149,8 +148,8 @@ def test_acts_come_in_the_order_of_clip_before_divide() -> None:
     }
 
 
-def test_every_bail_out_of_the_issue_is_there() -> None:
-    """Issue 2: cholangiogram, subtotal, fundus-first with its caution, open, drain, stop."""
+def test_every_bail_out_that_the_customer_names_is_there() -> None:
+    """Cholangiogram, subtotal, fundus-first with its caution, open, drain, stop."""
     assert set(PROCEDURE.file.bail_outs) == {
         "cholangiogram",
         "subtotal",

@@ -13,6 +13,7 @@ from stories import (
     THREE_CRITERIA,
     UP_TO_THE_CRITERIA,
     Story,
+    opened,
     opening,
     resealed,
 )
@@ -20,7 +21,7 @@ from stories import (
 from voicecheck.core import facts
 from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.core.facts import At, Fact, Record
-from voicecheck.core.inputs import Due, Entered, Heard, Said
+from voicecheck.core.inputs import Due, Entered, Heard, Restarted, Said, Trouble
 from voicecheck.core.replay import BrokenLog, check_chain, check_checkpoint, replay, story
 
 Forgery = Callable[[list[Record]], list[Record]]
@@ -103,9 +104,9 @@ def test_the_checkpoint_of_a_log_fits_it_and_what_was_added_later() -> None:
 
 
 def test_every_flipped_bit_shows(counted: list[str]) -> None:
-    """By the chain; in the last line, which no other holds, at the latest by the checkpoint.
+    """By the chain; in the last line, which no later line pins, by the checkpoint.
 
-    The procedure's text is left out of this log: the chain is over bytes, whatever they say.
+    This log leaves out the procedure's text: the chain is over bytes, whatever they say.
     """
     begun = replace(live()[0], fact=opening(text="text", common="text").fact)
     lines = resealed([begun, *live()[1:6]])
@@ -209,7 +210,7 @@ def test_a_time_that_no_clock_shows_does_not_hold(utc: str) -> None:
     """RFC 3339, 5.6 and 5.7: the days of each month; the digits of ASCII."""
     records = [*live()]
     records[1] = replace(records[1], at=replace(records[1].at, utc=utc))
-    assert "no time in UTC" in str(broken(resealed(records)))
+    assert "is not a UTC time" in str(broken(resealed(records)))
 
 
 def test_leap_days_are_days() -> None:
@@ -245,8 +246,7 @@ def without(*places: int) -> Forgery:
     return lambda records: [r for place, r in enumerate(records) if place not in places]
 
 
-OPENED = live()[0].fact
-assert isinstance(OPENED, facts.Opened)
+OPENED = opened(SMALL_TEXT)
 REFUSED = place_of(facts.Refused)
 LAPSED = place_of(facts.Lapsed)
 STATED = place_of(facts.Stated, last=True)
@@ -312,6 +312,22 @@ SPOKE = place_of(facts.Spoke)
                 replace(records[1], at=records[-1].at, fact=facts.HelpCalled(), cause=Due()),
             ],
             id="something due after the close",
+        ),
+        *(
+            pytest.param(
+                lambda records, late=late, fact=fact: [
+                    *records,
+                    replace(records[1], at=records[-1].at, cause=late, fact=fact),
+                ],
+                id=f"{type(late).__name__} after the close",
+            )
+            for late, fact in (
+                (Restarted(gap_s=1.0), facts.Reopened(gap_s=1.0)),
+                (Said(text="x", audio_from_s=0, audio_to_s=1), facts.Spoke()),
+                (Trouble(part="clock", message="m"), facts.Failed(part="clock")),
+                (Entered(text="checklist emergency"), facts.Overridden()),
+                (live()[REFUSED].cause, live()[REFUSED].fact),
+            )
         ),
         pytest.param(but(SPOKE, at=live()[0].at), id="back in time"),
         pytest.param(but(SPOKE, cause=None), id="no cause"),

@@ -1,4 +1,4 @@
-"""What a report says of a story whose every second is known, and of invented cases."""
+"""What a report says of stories with known times, and of invented cases."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from voicecheck.review.summary import duration
 CLIPPED = ("checklist clips on the artery", "confirm")
 
 
-def told(tale: Story) -> Report:
+def report_of(tale: Story) -> Report:
     return report(story(tale.lines()))
 
 
 def up_to_the_clip() -> Story:
-    """Opened at 0 s; six items at 1-6 s; criteria stand from 8, 10, 12 s; pause from 19 s."""
+    """Opened at 0 s, six items at 1-6 s; criteria stand from 8, 10, 12 s, the pause from 19 s."""
     tale = Story()
     tale.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA, "checklist begin the pause")
     tale.wait()
@@ -34,10 +34,10 @@ def up_to_the_clip() -> Story:
 
 @pytest.fixture(scope="module")
 def clipped() -> Report:
-    """Clipped at 21 s."""
+    """The same, clipped at 21 s."""
     tale = up_to_the_clip()
     tale.say(*CLIPPED)
-    return told(tale)
+    return report_of(tale)
 
 
 # ------------------------------------------------------------------------- what stood, how long
@@ -51,7 +51,7 @@ def test_how_long_each_criterion_had_stood_before_the_first_act(clipped: Report)
     assert act.pause.stood_s == 2.0
 
 
-def test_the_summary_is_one_sentence_and_speaks_of_what_was_stated(clipped: Report) -> None:
+def test_the_summary_is_one_sentence_about_what_was_stated(clipped: Report) -> None:
     assert clipped.summary == (
         "Laparoscopic cholecystectomy, 21 s; 11 of 17 required items were stated and stood at the "
         "end; when the first act (artery clipped) was stated, all three criteria had stood for 9 s "
@@ -59,7 +59,7 @@ def test_the_summary_is_one_sentence_and_speaks_of_what_was_stated(clipped: Repo
     )
 
 
-def test_a_statement_names_its_phrase_its_source_and_the_reply(clipped: Report) -> None:
+def test_a_statement_has_its_phrase_its_source_and_the_reply(clipped: Report) -> None:
     triangle = next(one for one in clipped.statements if one.item == "triangle")
     assert triangle.said.text == "checklist triangle free of fat"
     assert triangle.confirmed is not None
@@ -69,24 +69,24 @@ def test_a_statement_names_its_phrase_its_source_and_the_reply(clipped: Report) 
     assert table.confirmed is None
 
 
-def test_the_pause_is_told_by_the_phrase_that_began_it(clipped: Report) -> None:
+def test_the_pause_has_the_phrase_that_began_it(clipped: Report) -> None:
     pause = next(one for one in clipped.statements if one.item == "pause")
     assert pause.said.text == "checklist begin the pause"
     assert (clipped.pause.begun, clipped.pause.held) == (1, 1)
 
 
-def test_an_answer_that_drops_a_read_back_is_not_told_as_confirmed() -> None:
+def test_an_answer_that_drops_a_read_back_is_not_confirmed() -> None:
     tale = Story()
     tale.say(*UP_TO_THE_CRITERIA, "checklist two and only two", "checklist structures uncertain")
-    last = told(tale).statements[-1]
+    last = report_of(tale).statements[-1]
     assert (last.said.text, last.confirmed) == ("checklist structures uncertain", None)
     assert not last.satisfies
 
 
-def test_an_event_ends_what_it_lapses_and_is_named_as_the_cause() -> None:
+def test_an_event_is_named_as_the_cause_of_what_it_lapses() -> None:
     tale = up_to_the_clip()
     tale.say("checklist view is lost")
-    found = told(tale)
+    found = report_of(tale)
     fell = {span.item for span in found.spans if span.ended == "view lost"}
     assert fell == {"triangle", "plate", "two", "pause"}
     lapse = found.corrections[-1]
@@ -94,17 +94,17 @@ def test_an_event_ends_what_it_lapses_and_is_named_as_the_cause() -> None:
     assert lapse.what.startswith("triangle cleared; lower third off the plate")
 
 
-def test_a_phase_comes_back_when_something_of_it_falls() -> None:
+def test_a_phase_comes_back_when_one_of_its_items_lapses() -> None:
     tale = up_to_the_clip()
     tale.say("checklist view is lost")
-    titles = [stretch.title for stretch in told(tale).stretches]
+    titles = [stretch.title for stretch in report_of(tale).stretches]
     assert titles[-2:] == ["Clip and divide", "Three criteria"]
 
 
-def test_an_act_in_an_emergency_is_told_with_what_did_not_stand() -> None:
+def test_an_act_in_an_emergency_shows_that_no_criterion_stood() -> None:
     tale = Story()
     tale.say(*UP_TO_THE_CRITERIA, "checklist emergency", "checklist clips on the artery")
-    found = told(tale)
+    found = report_of(tale)
     (act,) = found.acts_outside
     assert act.during == "emergency"
     assert [one.stood_s for one in act.criteria] == [None, None, None]
@@ -120,7 +120,7 @@ def test_after_an_emergency_the_first_act_is_the_one_stated_in_the_course() -> N
     tale.say(*THREE_CRITERIA, "checklist begin the pause")
     tale.wait()
     tale.say("confirm", *CLIPPED)
-    found = told(tale)
+    found = report_of(tale)
     assert [act.during for act in found.acts] == ["emergency", "emergency", ""]
     assert found.first_act == found.acts[-1]
     assert [one.stood_s is None for one in found.acts[-1].criteria] == [False] * 3
@@ -131,36 +131,38 @@ def test_after_an_emergency_the_first_act_is_the_one_stated_in_the_course() -> N
     ) in found.summary
 
 
-def test_an_act_in_an_emergency_after_the_first_act_is_told_after_it(clipped: Report) -> None:
+def test_an_act_in_an_emergency_after_the_first_act_comes_after_it_in_the_summary(
+    clipped: Report,
+) -> None:
     tale = up_to_the_clip()
     tale.say(*CLIPPED, "checklist emergency", "checklist duct clipped leaving a pair")
-    first, later = told(tale).acts
-    assert told(tale).first_act == first == clipped.first_act
+    first, later = report_of(tale).acts
+    assert report_of(tale).first_act == first == clipped.first_act
     assert later.during == "emergency"
     assert (
         "all three criteria had stood for 9 s and the pause had been taken; duct clipped noted "
         "outside the course (emergency); "
-    ) in told(tale).summary
+    ) in report_of(tale).summary
 
 
 def test_an_act_in_a_bail_out_names_the_bail_out() -> None:
     tale = Story()
     tale.say("checklist going for subtotal", "checklist clips on the artery")
-    assert told(tale).acts_outside[0].during.startswith("bail-out: ")
+    assert report_of(tale).acts_outside[0].during.startswith("bail-out: ")
 
 
 # -------------------------------------------------------------------- refused, corrected, left
 
 
-def test_a_refusal_is_told_with_the_sentence_that_was_said() -> None:
+def test_a_refusal_has_the_sentence_that_was_said() -> None:
     tale = Story()
     tale.say("checklist clips on the artery")
-    refusal = told(tale).refusals[0]
+    refusal = report_of(tale).refusals[0]
     assert refusal.what == "checklist clips on the artery"
     assert refusal.why.startswith("Refused: artery clipped. Not yet stated: table head up")
 
 
-def test_what_was_withdrawn_and_what_was_answered_anew() -> None:
+def test_withdrawn_and_answered_anew_are_corrections() -> None:
     tale = Story()
     tale.say(
         *UP_TO_THE_CRITERIA,
@@ -168,12 +170,12 @@ def test_what_was_withdrawn_and_what_was_answered_anew() -> None:
         "checklist neck pulled the wrong way",
         "checklist withdraw the fundus",
     )
-    kinds = [(one.kind, one.what) for one in told(tale).corrections]
+    kinds = [(one.kind, one.what) for one in report_of(tale).corrections]
     assert ("answered anew", "safe line shown") in kinds
     assert ("withdrawn", "fundus toward the right shoulder") in kinds
 
 
-def test_a_bail_out_is_told_with_at_most_five_lines_that_led_there() -> None:
+def test_a_bail_out_has_at_most_five_lines_that_led_to_it() -> None:
     tale = up_to_the_clip()
     tale.say(
         "checklist wall too thick to grasp",
@@ -184,7 +186,7 @@ def test_a_bail_out_is_told_with_at_most_five_lines_that_led_there() -> None:
         "checklist converting to open",
         "checklist carry on",
     )
-    departure = told(tale).departures[0]
+    departure = report_of(tale).departures[0]
     assert departure.what == "bail-out: conversion to open"
     assert [one.kind for one in departure.led] == ["event", "lapsed", "answer", "help", "refused"]
     assert departure.resumed is not None
@@ -194,12 +196,12 @@ def test_a_bail_out_is_told_with_at_most_five_lines_that_led_there() -> None:
 # ------------------------------------------------------------------------------ how it was heard
 
 
-def test_what_was_misunderstood_is_told_with_what_was_read_back() -> None:
+def test_a_denied_read_back_has_the_phrase_that_was_read_back() -> None:
     tale = Story()
     tale.say(*UP_TO_THE_CRITERIA, "[unk]", "confirm", "checklist the the", "checklist say again")
     tale.say("checklist triangle free of fat", "negative", "checklist triangle free of fat")
     tale.wait()
-    found = told(tale)
+    found = report_of(tale)
     assert [one.kind for one in found.misunderstood] == [
         "other speech",
         "reply to nothing",
@@ -220,17 +222,17 @@ def test_what_was_misunderstood_is_told_with_what_was_read_back() -> None:
 def test_deafness_lasts_as_long_as_the_speech_did() -> None:
     tale = Story()
     tale.give(Said(text="Position.", audio_from_s=0.0, audio_to_s=0.75))
-    deaf = told(tale).deaf[0]
+    deaf = report_of(tale).deaf[0]
     assert (deaf.start_s, deaf.end_s) == (0.25, 1.0)
 
 
-def test_trouble_lasts_from_the_first_complaint_until_it_is_over() -> None:
+def test_trouble_lasts_from_the_first_failure_until_it_is_over() -> None:
     tale = Story()
     for message, over in (("gone", False), ("still gone", False), ("back", True)):
         tale.give(Trouble(part="microphone", message=message, over=over))
     tale.give(Trouble(part="display", message="dark"))
     tale.give(Entered(text="checklist table tilted head up"))
-    found = told(tale)
+    found = report_of(tale)
     spans = [(span.part, span.start.since_s, span.end) for span in found.troubles]
     assert spans[0][:2] == ("microphone", 1.0)
     assert found.troubles[0].end is not None
@@ -243,7 +245,7 @@ def test_trouble_lasts_from_the_first_complaint_until_it_is_over() -> None:
 def test_a_gap_in_which_nobody_listened_is_an_event_and_trouble_of_the_program() -> None:
     tale = Story()
     tale.give(Restarted(gap_s=90.0), after_us=90_000_000)
-    found = told(tale)
+    found = report_of(tale)
     assert (found.events[0].kind, found.events[0].what) == ("gap", "nobody listened for 1 min 30 s")
     assert (found.troubles[0].part, found.hearing.trouble_s) == ("program", 90.0)
 
@@ -277,13 +279,15 @@ def test_one_answer_at_a_time_stands_for_an_item(
             assert item.stands == any(span.end is None and span.satisfies for span in spans)
 
 
-def test_nothing_is_said_to_be_so(invented_reports: list[tuple[list[bytes], Report]]) -> None:
+def test_no_summary_claims_that_anything_is_so(
+    invented_reports: list[tuple[list[bytes], Report]],
+) -> None:
     for _, found in invented_reports:
         assert "achieved" not in found.summary
         assert "safe to" not in found.summary
 
 
-def test_a_report_can_be_told_after_any_line() -> None:
+def test_a_log_can_end_after_any_line() -> None:
     log = invent(0)
     for length in range(1, len(log) + 1, 3):
         found = examine(log[:length])
@@ -300,8 +304,8 @@ def test_a_duration_in_words(seconds: float, words: str) -> None:
     assert duration(seconds) == words
 
 
-def test_every_kind_of_cause_is_told() -> None:
+def test_an_utterance_has_its_place_in_the_sound() -> None:
     tale = Story()
     tale.give(Heard(text="[unk]", confidence=0.5, audio_from_s=0.0, audio_to_s=0.5))
     assert isinstance(tale.records[-1].fact, facts.NotUnderstood)
-    assert told(tale).misunderstood[0].cause.audio_to_s == 0.5
+    assert report_of(tale).misunderstood[0].cause.audio_to_s == 0.5

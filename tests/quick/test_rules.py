@@ -158,6 +158,6 @@ def test_every_event_says_what_it_lapses() -> None:
 
 
 def test_bleeding_lost_view_and_slipping_lapse_the_criteria() -> None:
-    """The customer's rule, issue 2; spillage lapses nothing."""
+    """The customer's rule; spillage lapses nothing."""
     lapsing = {Event.BLEEDING, Event.VIEW_LOST, Event.RETRACTION_SLIPPED}
     assert {event for event, kinds in rules.LAPSED_BY.items() if Kind.CRITERION in kinds} == lapsing

@@ -11,13 +11,12 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from stories import moment, opening, shipped
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
-from voicecheck.core.conduct_1.decide import decide
 from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.procedure_file import parse
-from voicecheck.core.facts import At, Fact, Record
+from voicecheck.core.facts import Fact
 from voicecheck.core.inputs import UNKNOWN, Due, Heard, Input
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
@@ -55,21 +54,10 @@ class Told:
         return type(self._happen(Due(), due_us)).__name__
 
     def _happen(self, given: Input, at_us: int) -> Fact:
-        at = At(utc="2026-01-01T00:00:00.000Z", mono_us=at_us)
-        fact = decide(self.case, given, at)
-        seq = self.case.last.seq + 1
-        self.case.apply(Record(seq=seq, at=at, cause=given, fact=fact, prev=""))
-        self.facts.append(fact)
-        return fact
-
-
-@cache
-def grammars() -> tuple[str, str]:
-    folder = ROOT / "grammars"
-    return tuple(  # type: ignore[return-value]
-        (folder / name).read_text("utf-8")
-        for name in ("laparoscopic_cholecystectomy.toml", "_common.toml")
-    )
+        at = moment(at_us)
+        record = self.case.step(given, at, prev="", keep=lambda _record: None)
+        self.facts.append(record.fact)
+        return record.fact
 
 
 @cache
@@ -77,27 +65,9 @@ def scenario(name: str) -> Scenario:
     return parse_scenario((FOLDER / name / "scenario.toml").read_text("utf-8"), name)
 
 
-def opened() -> Case:
-    procedure, common = grammars()
-    fact = facts.Opened(
-        case="rehearsal",
-        procedure=procedure,
-        common=common,
-        wording="full",
-        program="",
-        rules=1,
-        format=1,
-        recogniser="none",
-        voice="none",
-        caution="",
-    )
-    at = At(utc="2026-01-01T00:00:00.000Z", mono_us=0)
-    return Case(Record(seq=1, at=at, cause=None, fact=fact, prev=""))
-
-
 @cache
 def told(name: str) -> Told:
-    tale = Told(case=opened())
+    tale = Told(case=Case(opening()))
     for line in scenario(name).lines:
         tale.hear(line)
     return tale
@@ -113,7 +83,7 @@ def test_every_line_brings_about_its_fact_and_the_last_one_closes(name: str) -> 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_a_phrase_is_heard_as_it_is_said_and_talk_is_not_a_phrase(name: str) -> None:
-    known = phrases(parse(*grammars()))
+    known = phrases(shipped())
     for line in scenario(name).lines:
         assert line.heard in (UNKNOWN, line.say), line.say
         assert (line.heard in known) == (line.heard != UNKNOWN), line.say
@@ -131,7 +101,7 @@ def test_every_scenario_says_that_it_is_invented_and_can_be_followed(name: str) 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_act_stands_in_any_scenario_unless_all_criteria_stood_before(name: str) -> None:
-    tale = Told(case=opened())
+    tale = Told(case=Case(opening()))
     procedure = tale.case.procedure
     needed = [item.id for item in procedure.items if item.kind in (Kind.CRITERION, Kind.PAUSE)]
     for line in scenario(name).lines:

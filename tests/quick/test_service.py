@@ -3,84 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import pytest
+from doubles import Disk, ScriptedEars, Speaker
+from stories import opened
 
-from voicecheck import __version__
 from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.chain import line_hash
-from voicecheck.core.conduct import CURRENT
-from voicecheck.core.facts import At, Opened, Record, decode_record
-from voicecheck.core.inputs import Entered, Heard, Trouble
+from voicecheck.core.facts import At, Record, decode_record
+from voicecheck.core.inputs import Entered, Trouble
 from voicecheck.core.replay import replay
+from voicecheck.journal import JournalError
 from voicecheck.live.service import Service
-from voicecheck.shipped import folder
 from voicecheck.sound.pcm import BYTES_A_SECOND
 
 BLOCK = bytes(BYTES_A_SECOND // 10)
-
-
-@dataclass
-class Disk:
-    """A log in memory that tells what happened in which order, and can fail like a full disk."""
-
-    order: list[str] = field(default_factory=list)
-    lines: list[bytes] = field(default_factory=list)
-    full: bool = False
-
-    def append(self, line: bytes) -> None:
-        if self.full:
-            raise OSError("No space left on device")
-        self.order.append("recorded")
-        self.lines.append(line)
-
-
-@dataclass
-class ScriptedEars:
-    """Hears a text whenever a block arrives that the script names by its number."""
-
-    script: dict[int, str]
-    sure: float = 1.0
-    blocks: int = 0
-    begun_anew: int = 0
-
-    def hear(self, _block: bytes) -> list[Heard]:
-        self.blocks += 1
-        text, at_s = self.script.get(self.blocks, ""), self.blocks / 10
-        heard = Heard(text=text, confidence=self.sure, audio_from_s=at_s - 0.1, audio_to_s=at_s)
-        return [heard] if text else []
-
-    def skip(self, block: bytes) -> None:
-        assert not block, "sound is always listened to"
-        self.begun_anew += 1
-
-    def finish(self) -> list[Heard]:
-        return []
-
-
-@dataclass
-class Speaker:
-    """Takes a fixed time for every text, and may break."""
-
-    takes_s: float
-    order: list[str]
-    broken: str = ""
-    rendering_s: float = 0.0
-    ready_s: float = 0.0
-
-    def say(self, _text: str) -> float:
-        self.order.append("said")
-        self.ready_s += self.rendering_s
-        return 0.0 if self.broken else self.takes_s
-
-    def stop(self) -> None:
-        self.order.append("stopped")
-
-    def news(self) -> Trouble | None:
-        broken, self.broken = self.broken, ""
-        return Trouble(part="voice", message=broken) if broken else None
 
 
 def service(
@@ -102,27 +40,8 @@ def service(
         assert case.last == record, "shown before it was believed"
         disk.order.append("shown")
 
-    grammars = folder("grammars")
-    opened = Opened(
-        case="invented",
-        procedure=(grammars / "laparoscopic_cholecystectomy.toml").read_text(),
-        common=(grammars / "_common.toml").read_text(),
-        wording="full",
-        program=__version__,
-        rules=CURRENT.VERSION,
-        format=facts.VERSION,
-        recogniser="scripted",
-        voice="scripted",
-        caution="",
-    )
-    built = Service(
-        log=disk,
-        ears=ears,
-        voice=voice,
-        now=now,
-        show=show,
-    )
-    built.open(opened)
+    built = Service(log=disk, ears=ears, voice=voice, now=now, show=show)
+    built.open(opened())
     return built, disk, ears
 
 
@@ -145,7 +64,7 @@ def test_nothing_is_believed_or_told_when_the_disk_is_full() -> None:
     live, disk, _ = service()
     state, disk.full = live.case.state, True
     disk.order.clear()
-    with pytest.raises(OSError, match="No space left"):
+    with pytest.raises(JournalError, match="No space left"):
         live.step(Entered(text="checklist table tilted head up"))
     assert live.case.state == state
     assert disk.order == []
@@ -156,7 +75,7 @@ def test_deaf_while_speaking_and_the_log_says_when(text: str) -> None:
     live, disk, ears = service(dict.fromkeys(range(1, 14), text), takes_s=1.0)
     live.run(blocks(13))  # 1.0 s of speech and 0.25 s of echo, in whole blocks
     assert facts_of(disk) == ["Opened", "Spoke"]
-    assert ears.begun_anew == 1
+    assert (ears.blocks, ears.begun_anew) == (13, 1), "all is listened to, then it begins anew"
     said = decode_record(disk.lines[1]).cause
     assert (getattr(said, "audio_from_s", None), getattr(said, "audio_to_s", None)) == (0.0, 1.3)
 
@@ -223,6 +142,22 @@ def test_trouble_goes_on_record_and_the_case_goes_on() -> None:
     live.run([Trouble(part="microphone", message="unplugged"), BLOCK])
     live.step(Entered(text="checklist table tilted head up"))
     assert facts_of(disk) == ["Opened", "Failed", "Failed", "Stated"]
+
+
+def test_what_was_still_being_said_when_the_sound_ended_counts() -> None:
+    live, disk, ears = service()
+    ears.unfinished = "checklist table tilted head up"
+    live.run(blocks(2))
+    assert facts_of(disk) == ["Opened", "Stated"]
+
+
+def test_what_was_still_being_said_when_the_record_was_closed_does_not() -> None:
+    live, disk, ears = service()
+    live.step(Entered(text="checklist close the record"))
+    live.step(Entered(text="confirm"))
+    ears.unfinished = "checklist table tilted head up"
+    live.run([])
+    assert facts_of(disk) == ["Opened", "CloseProposed", "Closed"]
 
 
 def test_the_log_of_a_live_case_replays_to_the_same_state() -> None:

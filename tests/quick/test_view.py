@@ -137,7 +137,7 @@ def test_talk_in_the_room_is_shown_as_heard_but_does_not_wipe_away_a_remark() ->
     story = told(*BEFORE, *CRITERIA, "checklist active bleeding", UNKNOWN)
     shown = seen(story)
     assert shown.heard is not None
-    assert (shown.heard.how, shown.heard.words) == ("Heard other speech", "")
+    assert (shown.heard.how, shown.heard.words) == ("Heard", "")
     assert shown.heard.outcome is Outcome.IGNORED
     assert shown.asked.text == shipped().file.events["bleeding"].says
     story.say(CRITERIA[0], "negative")

@@ -1,1 +1,1 @@
-"""Making the acoustic model that the recogniser loads (only graph.py is needed at run time)."""
+"""The laboratory: making, calibrating and measuring the acoustic model. Not used in the theatre."""

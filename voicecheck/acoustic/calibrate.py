@@ -1,12 +1,12 @@
-"""Find what a phrase's evidence is worth: logistic regression on development voices.
+"""Calibrate the confidence: logistic regression over evidence from development voices.
 
     python -m voicecheck.acoustic.calibrate COMMANDS... --near MANIFEST... --talk MANIFEST...
         --hours H [--one-in N] [--noise NOISE...] [--seed N] [--evidence FILE]
 
-Every phrase that the decoder finds was said or was not: in commands in noises, in near misses in
-quiet, in hours of what is no command. The weights printed make of its evidence how probable it is
-that it was (`SURE` in likeness.py). Never with voices that measure the product. `--evidence` keeps
-what was found, as CSV.
+Each phrase that the decoder finds was said or was not: in commands in noise, in near misses in
+quiet, in hours of what is no command. The weights printed turn its evidence into the probability
+that it was said (`WEIGHTS` in ears/tuning.py). Never use held-out voices. `--evidence` writes what
+was found as CSV.
 """
 
 from __future__ import annotations
@@ -22,10 +22,12 @@ import numpy as np
 
 from voicecheck import shipped
 from voicecheck.acoustic import stream
-from voicecheck.acoustic.evaluate import Setting, one_in, read, run
+from voicecheck.acoustic.evaluate import Measurement, one_in, read, run
 from voicecheck.acoustic.grammar_file import phrases, words
-from voicecheck.ears.likeness import Evidence, Fit, terms
+from voicecheck.ears.confidence import Evidence, terms
+from voicecheck.ears.pronunciation import Goodness
 from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.tuning import RIDGE, UNSAID_COUNTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -35,54 +37,49 @@ if TYPE_CHECKING:
     from voicecheck.acoustic.figures import Clip
     from voicecheck.core.inputs import Heard
 
-RIDGE = 0.001
-DEAR = 5.0
-"""What is found where nobody spoke to the machine counts so often: it costs more than to say a
-command again. A near miss, or a command taken for another, counts once: whoever said it hears the
-answer, and withdraws."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """A phrase that the decoder found, what spoke for it, and whether it was said."""
+    """A phrase that the decoder found, its evidence, and whether it was said."""
 
     where: str
     phrase: str
     evidence: Evidence
     was_said: bool
     weight: float
+    """How many times it counts."""
 
 
 class Noting:
-    """A recogniser that keeps the evidence for each phrase, beside what it heard."""
+    """A recogniser that also keeps the evidence for each phrase."""
 
     def __init__(
         self, known: Mapping[str, float], words: Mapping[str, Sequence[str]] | None = None
     ) -> None:
         self._known = known
         self._evidence: list[Evidence] = []
-        self.ears = Recogniser(known, words=words, sure=self._note)
+        self.ears = Recogniser(known, words=words, weigh=self._note)
 
     def _note(self, evidence: Evidence) -> float:
         self._evidence.append(evidence)
-        return 1.0  # or it would be heard again
+        return 1.0  # a doubt would start more decodings
 
     def of(self, heard: Iterable[Heard]) -> Iterator[tuple[str, Evidence]]:
-        """Each phrase among what was heard since the last call, with its evidence."""
+        """Yield each phrase heard since the last call, with its evidence."""
         evidence, self._evidence = iter(self._evidence), []
         yield from ((each.text, next(evidence)) for each in heard if each.text in self._known)
 
 
 def in_recordings(
-    noting: Noting, clips: Sequence[Clip], talk: Sequence[Clip], setting: Setting
+    noting: Noting, clips: Sequence[Clip], talk: Sequence[Clip], measurement: Measurement
 ) -> Iterator[Found]:
-    """What is found in recordings in one noise."""
-    outcomes = run(noting.ears, clips, talk, setting)
+    """Yield what is found in recordings in one noise."""
+    outcomes = run(noting.ears, clips, talk, measurement)
     heard = [(each, done.clip.text) for done in outcomes for each in done.heard]
-    texts = [text for each, text in heard if each.text in setting.least]
+    texts = [text for each, text in heard if each.text in measurement.least]
     for text, (phrase, why) in zip(texts, noting.of(each for each, _ in heard), strict=True):
         yield Found(
-            where=setting.noise,
+            where=measurement.noise,
             phrase=phrase,
             evidence=why,
             was_said=phrase == text,
@@ -91,19 +88,25 @@ def in_recordings(
 
 
 def in_stream(noting: Noting, speech: Sequence[Path], hours: float, seed: int) -> Iterator[Found]:
-    """What is found in hours of what is no command: none of it was said."""
+    """Yield what is found in hours of what is no command: none of it was said."""
     for scene in stream.streamed(noting.ears, speech, hours, seed):
         for phrase, why in noting.of(scene.heard):
-            yield Found(where=scene.kind, phrase=phrase, evidence=why, was_said=False, weight=DEAR)
+            yield Found(
+                where=scene.kind,
+                phrase=phrase,
+                evidence=why,
+                was_said=False,
+                weight=UNSAID_COUNTS,
+            )
 
 
 def logistic(
     terms_of: NDArray[np.float64], said: NDArray[np.bool_], counts: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """The weights of most likelihood (Newton's method), a little drawn towards nought.
+    """Return the weights of maximum likelihood, with an L2 penalty (Newton's method).
 
-    `terms_of` has a row for each phrase found and a column for each weight; `said` tells whether it
-    was, `counts` how often it counts.
+    `terms_of` has a row for each phrase found and a column for each weight. `said` tells whether
+    the phrase was said, `counts` how many times it counts.
     """
     weights = np.zeros(terms_of.shape[1])
     for _ in range(50):
@@ -138,10 +141,10 @@ def main() -> None:
     found: list[Found] = []
     with noting.ears:
         for noise in options.noise:
-            setting = Setting("Recogniser", noise, options.seed, known)
-            found += in_recordings(noting, spoken, talk, setting)
+            measurement = Measurement("Recogniser", noise, options.seed, known)
+            found += in_recordings(noting, spoken, talk, measurement)
             print(f"{noise}: {len(found)} phrases found so far", flush=True)
-        quiet = Setting("Recogniser", "none", options.seed, known)
+        quiet = Measurement("Recogniser", "none", options.seed, known)
         found += in_recordings(noting, near, talk, quiet)
         found += in_stream(noting, [clip.path for clip in talk], options.hours, options.seed)
     if not found:
@@ -160,9 +163,9 @@ def main() -> None:
 def _write(path: Path, found: Sequence[Found]) -> None:
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
-        table.writerow(("where", "phrase", "was_said", "share", *Fit._fields))
+        table.writerow(("where", "phrase", "was_said", "posterior", *Goodness._fields))
         for each in found:
-            numbers = (each.evidence.share, *each.evidence.fit)
+            numbers = (each.evidence.posterior, *each.evidence.goodness)
             table.writerow((each.where, each.phrase, each.was_said, *np.round(numbers, 4)))
 
 

@@ -1,9 +1,9 @@
 """Measure the recogniser on recordings: `python -m voicecheck.acoustic.evaluate MANIFEST…`.
 
-A manifest is a CSV file with the columns path (beside it), text, voice and, if it likes, condition;
-trials.py makes such. A text that is a phrase of the grammar must be heard; with any other text
-nothing may be accepted. Every recording is played in every noise: "none", "mask", such as
-"suction:10" (dB below the active speech level), or such as "mask+suction:10".
+A manifest is a CSV file with the columns path (relative to it), text, voice and perhaps condition;
+trials.py makes them. A text that is a phrase of the grammar must be heard. With any other text
+nothing may be accepted. Every recording is played in every noise: "none", "mask", a kind with its
+level such as "suction:10" (dB below the active speech level), or both, such as "mask+suction:10".
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from voicecheck.core.inputs import Heard
 
 BLOCK_SAMPLES = RATE_HZ // 10
-QUIET_S = 1.0  # after each recording, so that an utterance can end by itself
-FLOOR = 10 ** (-75 / 20)  # no microphone gives digital silence
+QUIET_S = 1.0  # after each recording, so that its utterance can end
+FLOOR = 10 ** (-75 / 20)  # because no microphone gives digital silence
 
 
 class RecordingError(ValueError):
@@ -47,27 +47,27 @@ class RecordingError(ValueError):
 
 
 class Ears(Protocol):
-    """What is measured: Vosk with our model, or the peer."""
+    """What is measured: our recogniser, or the peer."""
 
     def hear(self, block: bytes) -> list[Heard]:
-        """Listen to a block; the utterances that ended in it."""
+        """Listen to a block; return the utterances that ended in it."""
 
     def finish(self) -> list[Heard]:
-        """The audio has ended."""
+        """End the audio; return the utterance that was still open, if any."""
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
-    """Who listens, in which noise from which seed, for which phrases, and how sure they must be."""
+class Measurement:
+    """Who listens, in which noise from which seed, and for which phrases."""
 
     ears: str
     noise: str
     seed: int
     least: Mapping[str, float]
-    """Phrase → the least confidence that it is accepted with."""
+    """Phrase → the least confidence to accept it with."""
 
     def accepts(self, heard: Heard) -> bool:
-        """Whether it is a phrase, and sure enough."""
+        """Return whether it is a phrase and sure enough."""
         return heard.confidence >= self.least.get(heard.text, math.inf)
 
 
@@ -84,7 +84,7 @@ def read(manifest: Path) -> Iterator[Clip]:
 
 
 def one_in(every: int, clips: Iterable[Clip]) -> Iterator[Clip]:
-    """Choose one recording in so many of each voice, beginning elsewhere in each voice's."""
+    """Choose one in `every` recordings of each voice, starting one further on with each voice."""
     places: dict[str, int] = {}
     for clip in clips:
         place = places.setdefault(clip.voice, len(places))
@@ -94,14 +94,14 @@ def one_in(every: int, clips: Iterable[Clip]) -> Iterator[Clip]:
 
 
 def critical(path: Path) -> frozenset[str]:
-    """Those of a procedure's phrases that state something critical; plain text knows none."""
+    """Return the phrases of a procedure that state something critical; plain text has none."""
     return frozenset(critical_phrases(shipped.procedure_at(path)) if path.suffix == ".toml" else ())
 
 
 def samples(path: Path) -> Samples:
-    """Read a 16 kHz recording and end it with quiet.
+    """Read a 16 kHz recording and add `QUIET_S` of silence.
 
-    Raises RecordingError where there is none, or nothing on it.
+    Raises RecordingError if it cannot be read, has another rate or is silent.
     """
     try:
         read_samples, rate_hz = soundfile.read(path)
@@ -115,14 +115,14 @@ def samples(path: Path) -> Samples:
 
 
 def end_of_speech_s(clean: Samples) -> float:
-    """Return where the last 10 ms lies that is within 30 dB of the loudest."""
+    """Return the end of the last 10 ms that are within 30 dB of the loudest."""
     frame = RATE_HZ // 100
     power = (clean[: len(clean) // frame * frame].reshape(-1, frame) ** 2).mean(axis=1)
     return float(np.flatnonzero(power > power.max() / 1000)[-1] + 1) / 100
 
 
 def disturbed(clean: Samples, noise: str, rng: Generator, talk: Sequence[Samples]) -> Samples:
-    """Put a recording behind a mask or in a noise, as the module's description names them."""
+    """Put a recording behind a mask, in a noise, or both (see the module docstring)."""
     masked = noise.startswith("mask")
     spoken = mask(clean) if masked else clean
     kind, _, snr_db = noise.removeprefix("mask").removeprefix("+").partition(":")
@@ -131,7 +131,9 @@ def disturbed(clean: Samples, noise: str, rng: Generator, talk: Sequence[Samples
     return mix(spoken, NOISES[kind](len(spoken), rng, talk), float(snr_db))
 
 
-def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setting) -> Outcome:
+def trial(
+    ears: Ears, clip: Clip, clean: Samples, noisy: Samples, measurement: Measurement
+) -> Outcome:
     """Stream one recording in blocks of 100 ms and judge what was heard."""
     pcm = (np.clip(noisy, -1, 1) * 32767).astype("<i2")
     heard: list[Heard] = []
@@ -144,16 +146,16 @@ def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setti
         took_s = time.perf_counter() - started
         compute_s += time.process_time() - computed
         heard += utterances
-        if latency_s is None and any(map(setting.accepts, utterances)):
+        if latency_s is None and any(map(measurement.accepts, utterances)):
             latency_s = (at + len(block)) / RATE_HZ - end_of_speech_s(clean) + took_s
     computed = time.process_time()
     heard += ears.finish()
     compute_s += time.process_time() - computed
-    accepted = tuple(each.text for each in heard if setting.accepts(each))
+    accepted = tuple(each.text for each in heard if measurement.accepts(each))
     return Outcome(
         clip=clip,
-        ears=setting.ears,
-        noise=setting.noise,
+        ears=measurement.ears,
+        noise=measurement.noise,
         heard=tuple(heard),
         accepted=accepted,
         verdict=judge(clip.text, accepted, anything=bool(heard)),
@@ -163,16 +165,18 @@ def trial(ears: Ears, clip: Clip, clean: Samples, noisy: Samples, setting: Setti
     )
 
 
-def run(ears: Ears, clips: Sequence[Clip], talk: Sequence[Clip], setting: Setting) -> list[Outcome]:
-    """Play all recordings in one noise; babble is made of the recordings in `talk`."""
-    speech = [samples(clip.path) for clip in talk] if "babble" in setting.noise else []
+def run(
+    ears: Ears, clips: Sequence[Clip], talk: Sequence[Clip], measurement: Measurement
+) -> list[Outcome]:
+    """Play all recordings in one noise; `talk` is what babble is made of."""
+    speech = [samples(clip.path) for clip in talk] if "babble" in measurement.noise else []
     done = []
     for clip in clips:
         clean = samples(clip.path)
-        # A recording is in the same noise whatever else is measured.
-        rng = np.random.default_rng((setting.seed, zlib.crc32(clip.path.name.encode())))
-        noisy = disturbed(clean, setting.noise, rng, speech)
-        done.append(trial(ears, clip, clean, noisy, setting))
+        # So a recording meets the same noise whatever else is measured.
+        rng = np.random.default_rng((measurement.seed, zlib.crc32(clip.path.name.encode())))
+        noisy = disturbed(clean, measurement.noise, rng, speech)
+        done.append(trial(ears, clip, clean, noisy, measurement))
     return done
 
 
@@ -206,11 +210,11 @@ def _measure(options: argparse.Namespace) -> None:
         partial(Recogniser, model=options.model, words=words(options.grammar))
     ]
     for make in (*makers, *([_peer] if options.peer else [])):
-        ears = make(known)  # only now: the memory of the one is not counted for the other
+        ears = make(known)  # only now, so that the first is measured without the other's memory
         name = type(ears).__name__
         for noise in options.noise:
             print(f"\n== {name}, noise {noise}, seed {options.seed}", flush=True)
-            done += run(ears, clips, talk, Setting(name, noise, options.seed, known))
+            done += run(ears, clips, talk, Measurement(name, noise, options.seed, known))
             report(done[-len(clips) :], known, grave)
         if len(options.noise) > 1:
             print(f"\n== {name}, all noises together")

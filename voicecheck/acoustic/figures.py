@@ -1,4 +1,4 @@
-"""What became of recordings, counted: verdicts, false accepts, latency, and how sure that is."""
+"""Outcomes of recordings -> figures: verdicts, false accepts, latency, and their bounds."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 CORRECT, WRONG, AGAIN, IGNORED = "correct", "wrong command", "asked again", "ignored"
 POINTS = (0.0, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98)
-"""Least confidences that the trade-off is shown at."""
+"""Least confidences to show the trade-off at."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -33,47 +33,41 @@ class Clip:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Outcome:
-    """What became of one recording, played to one recogniser in one noise."""
+    """How one recogniser took one recording in one noise."""
 
     clip: Clip
     ears: str
     noise: str
     heard: tuple[Heard, ...]
     accepted: tuple[str, ...]
-    """Of these, what was sure enough to count."""
+    """What was a phrase and sure enough."""
     verdict: str
     latency_s: float | None
-    """From the end of speech to the decision: audio streamed since, and its computation."""
+    """From the end of speech to the decision, computation included; None without a decision."""
     audio_s: float
     compute_s: float
-    """Processor time: what else the machine does makes it no longer."""
+    """Processor time, so that other programs do not count."""
 
 
 def judge(said: str, accepted: Sequence[str], *, anything: bool) -> str:
-    """Compare what was said with the commands that were accepted; was anything heard at all?"""
+    """Return the verdict on what was accepted; `anything` tells whether anything was heard."""
     if accepted:
         return CORRECT if list(accepted) == [said] else WRONG
     return AGAIN if anything else IGNORED
 
 
 def poisson_bound(events: int) -> float:
-    """Return the rate that, with 95 % confidence, is not exceeded: 3.0 for no event at all."""
+    """Return the one-sided 95 % upper bound on a Poisson mean: 3.0 for no event."""
     low, high = 0.0, 10.0 + 3 * events
     while high - low > 1e-6:
         middle = (low + high) / 2
-        # By logarithms, for a power or a factorial of some hundred is beyond a float.
+        # In logarithms, because a factorial of some hundred overflows a float.
         logs = (n * math.log(middle) - middle - math.lgamma(n + 1) for n in range(events + 1))
         low, high = (middle, high) if sum(map(math.exp, logs)) > 0.05 else (low, middle)
     return high
 
 
-def report(
-    done: Sequence[Outcome],
-    known: Collection[str],
-    critical: Collection[str],
-    *,
-    wrong_shown: int = 40,
-) -> None:
+def report(done: Sequence[Outcome], known: Collection[str], critical: Collection[str]) -> None:
     """Print every figure of the outcomes of one recogniser in one noise."""
     commands = [each for each in done if each.clip.text in known]
     if commands:
@@ -83,12 +77,12 @@ def report(
     confusions(done, critical)
     tradeoff(done, known, critical)
     _timing(done)
-    for each in [each for each in done if each.verdict == WRONG][:wrong_shown]:
+    for each in [each for each in done if each.verdict == WRONG][:40]:
         print(f'  accepted {list(each.accepted)} for "{each.clip.text}" in {each.clip.path.name}')
 
 
 def tradeoff(done: Sequence[Outcome], known: Collection[str], critical: Collection[str]) -> None:
-    """Print what another least confidence, the same for all phrases, would have accepted."""
+    """Print what other operating points, the same for all phrases, would have accepted."""
     print("least confidence: correct of commands; wrong of all; wrong that are critical")
     commands = sum(each.clip.text in known for each in done)
     for point in POINTS:
@@ -104,7 +98,7 @@ def _passed(outcome: Outcome, known: Collection[str], point: float) -> list[str]
 
 
 def confusions(done: Sequence[Outcome], critical: Collection[str]) -> None:
-    """Print how often a critical phrase was accepted that was not said, and its bound."""
+    """Print how often a critical phrase was accepted that nobody said, and the bound on it."""
     said = sum(each.clip.text in critical for each in done)
     accepted = [each for each in done if any(map(_unsaid(each, critical), each.accepted))]
     lost = [each for each in done if each.clip.text in critical and each.verdict == WRONG]
@@ -116,7 +110,7 @@ def confusions(done: Sequence[Outcome], critical: Collection[str]) -> None:
 
 
 def write(file: Path, outcomes: Iterable[Outcome]) -> None:
-    """Write one row for each outcome, to count in other ways."""
+    """Write the outcomes as CSV, one row each."""
     with file.open("w", newline="", encoding="utf-8") as opened:
         rows = csv.writer(opened)
         rows.writerow(

@@ -1,6 +1,6 @@
-"""What a grammar's file lets one say: a procedure's own file, or plain text.
+"""A grammar file -> its phrases: a procedure file, or plain text with one phrase a line.
 
-Here and not in evaluate.py, for a machine that only makes speech has no recogniser.
+Apart from evaluate.py, because a machine that only makes speech has no recogniser.
 """
 
 from __future__ import annotations
@@ -16,10 +16,7 @@ if TYPE_CHECKING:
 
 
 def phrases(path: Path) -> Mapping[str, float]:
-    """Read a grammar, a procedure file or plain text with one phrase a line.
-
-    Each phrase has the least confidence that it is accepted with: in plain text, any.
-    """
+    """Return each phrase with the least confidence to accept it with: 0 in plain text."""
     if path.suffix != ".toml":
         lines = path.read_text(encoding="utf-8").splitlines()
         return {line.strip(): 0.0 for line in lines if line.strip()}
@@ -31,7 +28,7 @@ def phrases(path: Path) -> Mapping[str, float]:
 
 
 def replies(path: Path) -> frozenset[str]:
-    """Those of a procedure's phrases that answer a read-back; plain text knows none."""
+    """Return the phrases of a procedure that answer a read-back; plain text has none."""
     if path.suffix != ".toml":
         return frozenset()
     reply = shipped.procedure_at(path).common.reply
@@ -39,5 +36,5 @@ def replies(path: Path) -> frozenset[str]:
 
 
 def words(path: Path) -> Mapping[str, Sequence[str]]:
-    """How a procedure file says that words are spoken; plain text says nothing."""
+    """Return the pronunciations that a procedure file adds; plain text has none."""
     return shipped.procedure_at(path).file.lexicon if path.suffix == ".toml" else {}

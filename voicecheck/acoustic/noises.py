@@ -1,4 +1,4 @@
-"""Noises and a mask to measure the recogniser in; training makes its own elsewhere."""
+"""Noises and a mask to measure the recogniser in; training has its own (making/augment.py)."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ def white(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
 
 
 def pink(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
-    """Power falling by 3 dB an octave, as ventilation does roughly."""
+    """Power falling by 3 dB an octave, roughly like ventilation."""
     return _coloured(length, rng, lambda hz: 1 / np.sqrt(np.maximum(hz, 20)))
 
 
 def suction(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
-    """A hiss around 1 to 4 kHz that gurgles, and the hum of its pump (shape: our own guess)."""
+    """A gurgling hiss at 1 to 4 kHz and the hum of its pump (shape: our own guess)."""
     hiss = _coloured(
         length, rng, lambda hz: np.exp(-((np.log2(np.maximum(hz, 20) / 2000) / 1.3) ** 2))
     )
@@ -41,9 +41,9 @@ def suction(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
 
 
 def babble(length: int, rng: Generator, speech: Sequence[Samples]) -> Samples:
-    """Six of the given recordings at a time, end to end, each from a place drawn at random."""
+    """Six talkers at a time, each made of recordings end to end from a random start."""
     if not speech:
-        raise ValueError("Babble needs speech to be made of: give a manifest of general speech.")
+        raise ValueError("Babble is made of speech: give a manifest of general speech.")
     return np.asarray(sum(_endless(length, rng, speech) for _ in range(6)))
 
 
@@ -73,12 +73,12 @@ def mix(samples: Samples, noise: Samples, snr_db: float) -> Samples:
 
 
 def active_speech_rms(samples: Samples) -> float:
-    """Root mean square while somebody speaks, of 16 kHz speech in ±1.
+    """Return the active speech level: the RMS while somebody speaks, of 16 kHz speech in ±1.
 
-    Source: ITU-T P.56, method B (its numbers from memory), without a band filter. The envelope,
-    smoothed twice with 30 ms, counts as speech above a threshold and for 0.2 s after; the threshold
-    is that which lies 15.9 dB below the level that comes of it, found between powers of two. Raises
-    ValueError for silence.
+    Source: ITU-T P.56, method B (numbers from memory), without a band filter. The envelope is
+    smoothed twice with 30 ms. Sound is active while the envelope is above a threshold and for 0.2 s
+    after. The threshold is the one that lies 15.9 dB below the resulting level, interpolated
+    between powers of two. Raises ValueError for silence.
     """
     smooth = np.exp(-1 / (_ENVELOPE_S * SAMPLE_RATE_HZ))
     after = np.arange(round(20 * _ENVELOPE_S * SAMPLE_RATE_HZ))
@@ -96,7 +96,7 @@ def active_speech_rms(samples: Samples) -> float:
         level_db = 10 * np.log10(energy / active)
         over_db = level_db - 20 * np.log10(threshold) - _MARGIN_DB
         if over_db <= 0:
-            if before:  # between two thresholds, on a line in decibels
+            if before:  # interpolate in decibels
                 share = before[1] / (before[1] - over_db)
                 level_db = before[0] + share * (level_db - before[0])
             return float(10 ** (level_db / 20))
@@ -105,7 +105,7 @@ def active_speech_rms(samples: Samples) -> float:
 
 
 def mask(samples: Samples) -> Samples:
-    """A thick face mask: nothing taken below 1 kHz, falling to 12 dB less from 4 kHz up.
+    """A thick face mask: no loss below 1 kHz, rising to 12 dB from 4 kHz up.
 
     Goldin, Weinstein and Shiman (2020): 3 to 4 dB at 2 to 7 kHz for a simple mask, 12 for an N95.
     """

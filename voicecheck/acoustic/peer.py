@@ -1,4 +1,4 @@
-"""pocketsphinx with the same grammar, to measure beside: the peer trained on people."""
+"""The peer to compare with: pocketsphinx, trained on people, with the same grammar."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from voicecheck.ears.lexicon import pronunciations
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-BLOCK_BYTES = 3200  # 0.1 s: it crashes on a whole recording at once (5.1.1)
-FAINT_NOISE = 30.0  # of 32768: digital silence takes a third of its words away
+BLOCK_BYTES = 3200  # 0.1 s; it crashes on a whole recording at once (5.1.1)
+FAINT_NOISE = 30.0  # of 32768; with digital silence it loses a third of the words
 
 
 class PocketSphinx:
-    """One recording is one utterance, streamed; its best settings: no bestpath search, live CMN."""
+    """Hears each recording as one utterance, with its best settings: no bestpath, live CMN."""
 
     def __init__(self, words: Collection[str], grammar: str) -> None:
-        """Load the model that its package brings, with a JSGF grammar of these words."""
+        """Load the model that its package brings, with a JSGF grammar over these words."""
         with TemporaryDirectory(prefix="voicecheck-") as folder:
             written, lexicon = Path(folder, "phrases.gram"), Path(folder, "words.dict")
             written.write_text(grammar, encoding="utf-8")
@@ -36,7 +36,7 @@ class PocketSphinx:
         self._open = False
 
     def hear(self, block: bytes) -> list[Heard]:
-        """Listen to a block; nothing is said before the end."""
+        """Listen to a block; it returns nothing before the end."""
         if not self._open:
             self._decoder.start_utt()
             self._open = True
@@ -46,13 +46,13 @@ class PocketSphinx:
         return []
 
     def hears(self, pcm: bytes) -> str:
-        """What is understood of a whole recording."""
+        """Return what it understands of a whole recording."""
         for at in range(0, len(pcm), BLOCK_BYTES):
             self.hear(pcm[at : at + BLOCK_BYTES])
         return " ".join(each.text for each in self.finish())
 
     def finish(self) -> list[Heard]:
-        """End the utterance and say what it was."""
+        """End the utterance and return what it was."""
         self._decoder.end_utt()
         self._open = False
         found = self._decoder.hyp()
@@ -62,7 +62,7 @@ class PocketSphinx:
 
 
 def jsgf(phrases: Collection[str]) -> str:
-    """Write phrases as a Java Speech Grammar."""
+    """Return the phrases as a Java Speech Grammar."""
     listed = " |\n  ".join(sorted(phrases))
     return f"#JSGF V1.0;\ngrammar phrases;\npublic <phrase> =\n  {listed};\n"
 

@@ -1,12 +1,12 @@
-"""Measure on people: recordings whose words a grammar covers, each with the slots it fills.
+"""Measure on recordings of people whose words a grammar covers, by the slots they fill.
 
     python -m voicecheck.acoustic.people FOLDER [--one-in N] [--noise pink:24 ...] [--seed N]
 
 FOLDER holds manifest.csv (path, slots as JSON) and one JSGF grammar (Java Speech Grammar Format
-1.0; of it alternatives, options, groups and rules that do not name themselves). A recording is
-right when each slot, a rule that names no other, holds the words it should, and no other slot any.
-pocketsphinx hears the same sound by the same grammar in the same run. Evaluation only: nothing is
-ever trained on such recordings, and nothing chosen by them.
+1.0: alternatives, options, groups, and rules without recursion). A slot is a rule that names no
+other rule. A recording is right if exactly its slots are filled, with the right words. pocketsphinx
+hears the same sound with the same grammar in the same run. For evaluation only: such recordings
+never train the model and choose nothing.
 """
 
 from __future__ import annotations
@@ -26,11 +26,12 @@ import numpy as np
 from voicecheck.acoustic.evaluate import BLOCK_SAMPLES, disturbed, samples
 from voicecheck.acoustic.peer import PocketSphinx
 from voicecheck.ears.forward import load_weights
-from voicecheck.ears.graph import Builder, Costs, Node, numbered
+from voicecheck.ears.graph import Builder, Node, numbered
 from voicecheck.ears.kaldi_files import export
 from voicecheck.ears.lexicon import variants
-from voicecheck.ears.likeness import Likeness
+from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.topology import SAMPLE_RATE_HZ
+from voicecheck.ears.tuning import N_BEST, Costs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
     Slots: TypeAlias = Mapping[str, str]
 
 MODEL = Path(__file__).parent.parent / "model"
-ALTERNATIVES = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +51,14 @@ class Word:
 
 @dataclass(frozen=True, slots=True)
 class Ways:
-    """One of several sequences; a slot has a name, and keeps which."""
+    """One of several sequences; with a name it is a slot."""
 
     of: tuple[tuple[Word | Ways, ...], ...]
     slot: str = ""
 
 
 def parse_jsgf(text: str) -> Ways:
-    """Read the public rule of a grammar, with all that it names."""
+    """Read the public rule of a grammar and the rules that it names; raises ValueError."""
     body = text.partition(";")[2]  # after the header
     rules = dict(re.findall(r"<(\w+)>\s*=\s*(.*?);", body, re.DOTALL))
     public = re.findall(r"public\s+<(\w+)>", body)
@@ -102,14 +102,14 @@ class _Reader:
 
 
 def words_of(grammar: Word | Ways) -> set[str]:
-    """All words of a grammar."""
+    """Return all words of a grammar."""
     if isinstance(grammar, Word):
         return {grammar.text}
     return {word for way in grammar.of for part in way for word in words_of(part)}
 
 
 class Meaning:
-    """Which slots a text fills. No rule names itself, so the grammar is a regular expression."""
+    """Tells which slots a text fills. Without recursion a grammar is a regular expression."""
 
     def __init__(self, grammar: Ways) -> None:
         self._slots: list[str] = []
@@ -125,7 +125,7 @@ class Meaning:
         return f"({ways})"
 
     def of(self, text: str) -> Slots:
-        """Slot to words; nothing for what the grammar does not cover."""
+        """Return slot -> words; empty for a text that the grammar does not cover."""
         found = self._form.fullmatch(text + " ")
         filled = zip(self._slots, found.groups() if found else (), strict=False)
         return {slot: words.strip() for slot, words in filled if words}
@@ -134,12 +134,12 @@ class Meaning:
 class Ours:
     """The shipped networks with a graph of the grammar; each recording is one utterance.
 
-    One hears, the other looks again. In the theatre the second look decides whether a phrase was
-    said, for no other is near; here, where orders differ in a word, which of them was.
+    The first network decodes and the second rescores the N-best list. In the theatre the second
+    pass decides whether a phrase was said. Here texts differ in a word, so it decides which.
     """
 
     def __init__(self, grammar: Ways) -> None:
-        """Compile the grammar and load the model; as in a graph of phrases, without "[unk]"."""
+        """Compile the grammar, with the theatre's costs but without "[unk]", and load the model."""
         import vosk  # noqa: PLC0415 (it loads much else)
 
         vosk.SetLogLevel(-3)
@@ -147,7 +147,7 @@ class Ours:
         start = builder.node()
         builder.rest(start)
         builder.end(_built(builder, grammar, start))
-        self._second_look = Likeness(variants, load_weights(MODEL / "second-look.npz"))
+        self._second = Pronunciation(variants, load_weights(MODEL / "second-look.npz"))
         with TemporaryDirectory(prefix="voicecheck-") as name:
             folder = Path(name)
             builder.write(folder)
@@ -160,16 +160,16 @@ class Ours:
             self._model = vosk.Model(str(folder))
 
     def hears(self, pcm: bytes) -> str:
-        """What is understood of a whole recording."""
+        """Return what it understands of a whole recording."""
         from vosk import KaldiRecognizer  # noqa: PLC0415
 
         recogniser = KaldiRecognizer(self._model, SAMPLE_RATE_HZ)
-        recogniser.SetMaxAlternatives(ALTERNATIVES)
+        recogniser.SetMaxAlternatives(N_BEST)
         for at in range(0, len(pcm), 2 * BLOCK_SAMPLES):
             recogniser.AcceptWaveform(pcm[at : at + 2 * BLOCK_SAMPLES])
         found = json.loads(recogniser.FinalResult())["alternatives"]
         texts, first = ([each[key] for each in found] for key in ("text", "confidence"))
-        second = self._second_look.loglikelihoods(texts, np.frombuffer(pcm, "<i2"))
+        second = self._second.log_likelihoods(texts, np.frombuffer(pcm, "<i2"))
         return str(texts[int(np.argmax(np.add(first, second)))])
 
 
@@ -188,7 +188,7 @@ def _built(builder: Builder, part: Word | Ways, before: Node) -> Node:
 
 
 def recordings(folder: Path) -> Iterator[tuple[Path, Slots]]:
-    """Each recording with the slots that it fills."""
+    """Yield each recording with the slots that it fills."""
     with (folder / "manifest.csv").open(newline="", encoding="utf-8") as file:
         for row in csv.DictReader(file):
             slots = {slot: words.strip() for slot, words in json.loads(row["slots"]).items()}
@@ -196,7 +196,7 @@ def recordings(folder: Path) -> Iterator[tuple[Path, Slots]]:
 
 
 def in_noise(path: Path, noise: str, seed: int) -> bytes:
-    """A recording in its noise, the same whoever listens; 16-bit samples."""
+    """Return a recording in noise as 16-bit samples, the same for every listener."""
     rng = np.random.default_rng((seed, zlib.crc32(path.name.encode())))
     noisy = disturbed(samples(path), noise, rng, ())
     return bytes((np.clip(noisy, -1, 1) * 32767).astype("<i2").tobytes())

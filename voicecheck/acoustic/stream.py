@@ -1,11 +1,11 @@
-"""Stream hours of what is no command, as a microphone would: how often is something accepted?
+"""Stream hours of what is no command and count what is accepted.
 
     python -m voicecheck.acoustic.stream MANIFEST --hours H [--seed N] [--grammar FILE]
 
-Minutes of the manifest's speech (none of it a phrase) with and without noise, of noise alone, of
-music made here, and of near silence follow one another through one recogniser that is never started
-anew. The same seed gives the same sound. A reply, which decide.py takes for talk in the room while
-no read-back is open, is told and counted apart: here none ever is.
+One recogniser hears minute after minute without a restart: speech of the manifest (none of it a
+phrase) with and without noise, noise alone, music made here, near silence. The same seed gives the
+same sound. Replies are counted apart: no read-back is open here, so the program would take them for
+talk in the room.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from voicecheck.acoustic.evaluate import (
     BLOCK_SAMPLES,
     FLOOR,
     Ears,
-    Setting,
+    Measurement,
     critical,
     read,
     samples,
@@ -47,12 +47,12 @@ if TYPE_CHECKING:
 
 SCENE_S = 60
 SNR_DB = (-4.0, 21.0)
-"""Of speech in noise: 0 to 25 dB by the measure with which the card's ten hours were streamed."""
+"""Of speech in noise, by ITU-T P.56: 0 to 25 dB by the older measure (notebook, section 2)."""
 SHARES = {"speech": 0.3, "speech in noise": 0.3, "noise": 0.15, "music": 0.2, "near silence": 0.05}
 
 
 def scenes(speech: Sequence[Path], rng: Generator) -> Iterator[tuple[str, Samples]]:
-    """What is heard, a minute at a time for ever, each with its kind; samples in ±1."""
+    """Yield minutes of sound for ever, each with its kind; samples in ±1."""
     talk = _shuffled(speech, rng)
     while True:
         kind = str(rng.choice([*SHARES], p=[*SHARES.values()]))
@@ -75,7 +75,7 @@ def _scene(kind: str, talk: Iterator[Path], rng: Generator) -> Samples:
 
 
 def _shuffled(speech: Sequence[Path], rng: Generator) -> Iterator[Path]:
-    """Every recording once in a random order, then again in another."""
+    """Yield every recording once in a random order, then again in another order."""
     while True:
         yield from (speech[place] for place in rng.permutation(len(speech)))
 
@@ -94,12 +94,12 @@ def _noise(length: int, talk: Iterator[Path], rng: Generator) -> Samples:
 
 
 def _level(rng: Generator) -> float:
-    """Of the peak: anything from full scale to 30 dB below."""
+    """A peak from full scale to 30 dB below."""
     return float(10 ** (rng.uniform(-30, 0) / 20))
 
 
 def music(length: int, rng: Generator) -> Samples:
-    """Chords over a bass at a steady beat, with a drum: tones with harmonics, like instruments."""
+    """Chords of harmonic tones at a steady beat, with a drum; samples in ±1."""
     beat = int(RATE_HZ * rng.uniform(0.3, 0.8))
     at = np.arange(2 * beat) / RATE_HZ
     sound = np.zeros(length + 2 * beat)
@@ -116,7 +116,7 @@ def music(length: int, rng: Generator) -> Samples:
 
 
 class Scene(NamedTuple):
-    """One minute that was streamed: what it was, what was heard, and the CPU's seconds for it."""
+    """One minute that was streamed; `compute_s` is processor time."""
 
     kind: str
     seconds: float
@@ -125,7 +125,7 @@ class Scene(NamedTuple):
 
 
 def streamed(ears: Ears, speech: Sequence[Path], hours: float, seed: int) -> Iterator[Scene]:
-    """Stream so many hours, to the next whole minute."""
+    """Stream so many hours, rounded up to a minute; yield each minute."""
     minutes = math.ceil(hours * 3600 / SCENE_S)
     for kind, sound in itertools.islice(scenes(speech, np.random.default_rng(seed)), minutes):
         pcm = (np.clip(sound, -1, 1) * 32767).astype("<i2")
@@ -136,7 +136,7 @@ def streamed(ears: Ears, speech: Sequence[Path], hours: float, seed: int) -> Ite
 
 
 class Count:
-    """What was heard so far, by the kind of scene."""
+    """Counts what was heard so far, by the kind of scene."""
 
     def __init__(self, accepts: Callable[[Heard], bool], replies: Collection[str]) -> None:
         self.accepted: list[tuple[str, Heard]] = []
@@ -149,7 +149,7 @@ class Count:
     def take(
         self, kind: str, seconds: float, heard: Sequence[Heard], compute_s: float = 0.0
     ) -> None:
-        """Count one scene, and tell at once what was accepted in it."""
+        """Count one scene and print what was accepted in it."""
         self.seconds[kind] += round(seconds)
         self.heard[kind] += len(heard)
         self.compute_s[kind] += compute_s
@@ -161,7 +161,7 @@ class Count:
             print(told + ", a reply to nothing" * is_reply, flush=True)
 
     def rows(self) -> Iterator[str]:
-        """Accepted an hour, of each kind and of all, and the rate that 95 % confidence allows."""
+        """Yield a line for each kind and for all: accepted an hour, with its 95 % bound."""
         for kind in (*SHARES, "all"):
             of_kind = [each for each in self.accepted if kind in (each[0], "all")]
             hours = (self.seconds.total() if kind == "all" else self.seconds[kind]) / 3600
@@ -187,7 +187,7 @@ def main() -> None:
     options = parser.parse_args()
     least, grave = phrases(options.grammar), critical(options.grammar)
     speech = [clip.path for clip in read(options.manifest) if clip.text not in least]
-    accepts = Setting("Recogniser", "stream", options.seed, least).accepts
+    accepts = Measurement("Recogniser", "stream", options.seed, least).accepts
     count = Count(accepts, replies(options.grammar))
     told_h = 0.0
     with Recogniser(least, words=words(options.grammar)) as ears:

@@ -1,13 +1,13 @@
-"""Make an evaluation set: what is a command in every voice, and what is none.
+"""Make an evaluation set: commands in every voice, and speech that is no command.
 
     python -m voicecheck.acoustic.trials --out DIR --voices heldout|dev|unlike --wordnet FOLDER \
         [--seed N] [--styles FOLDER]
 
-Writes FLAC files and three manifests that evaluate.py reads: commands.csv has every phrase of the
-procedure in every voice; general.csv general speech (WordNet's glosses and examples); near.csv talk
-of the trade and near misses of the phrases, each in one of the voices. The same seed gives the same
-texts and, where the engine leaves nothing to chance (piper's does), the same sound. Resumable: a
-file that is there is not made again.
+Writes FLAC files and three manifests for evaluate.py. commands.csv has every phrase of the
+procedure in every voice. general.csv has general speech (WordNet's glosses and examples), near.csv
+talk of the trade and near misses; in both, each text is spoken by one voice. The same seed gives
+the same texts and, except from piper, the same sound. Resumable: a file that exists is not made
+again.
 """
 
 from __future__ import annotations
@@ -37,13 +37,13 @@ if TYPE_CHECKING:
     from voicecheck.acoustic.making.talkers import Sound, Talker
 
     Said: TypeAlias = tuple[str, str]
-    """What kind of trial it is, and the text."""
+    """The kind of trial and the text."""
 
 ADDRESS = str(WORDS["address"])
-QUIET_S = 0.3  # before the speech: a microphone that always listens has heard the room
+QUIET_S = 0.3  # before the speech, because the microphone has always heard the room first
 PEAK = 0.5
 
-# Talk that nobody addresses to the checklist, though it may name it; {} is a phrase without it.
+# Talk not addressed to the checklist, though it may name it; {} is a phrase without its address.
 TALK = (
     "i think the {} part comes later",
     "before we say {} let me look again",
@@ -70,14 +70,14 @@ GONE_ON = (
 
 
 def near_misses(commands: Sequence[str], rng: Random) -> Iterator[Said]:
-    """Each phrase spoken wrongly in five ways, if its words are enough; none of it is a phrase."""
+    """Yield each phrase of enough words spoken wrongly in five ways; none of them is a phrase."""
     vocabulary = sorted({word for phrase in commands for word in phrase.split()} - {ADDRESS})
     for phrase in commands:
         words = phrase.split()
         first = int(words[0] == ADDRESS)
         if len(words) - first < 2:
             continue
-        # What is drawn by chance may be the phrase itself, or another one: then it is drawn again.
+        # A draw may give the phrase itself or another phrase; then draw again.
         for way in NEAR_MISSES:
             drawn = (" ".join(_missed(way, words, first, vocabulary, rng)) for _ in range(100))
             text = next((each for each in drawn if each not in commands), None)
@@ -88,7 +88,7 @@ def near_misses(commands: Sequence[str], rng: Random) -> Iterator[Said]:
 def _missed(
     way: str, words: Sequence[str], first: int, vocabulary: Sequence[str], rng: Random
 ) -> Sequence[str]:
-    """The words of a phrase, spoken wrongly; those before `first` are the address."""
+    """The words of a phrase spoken wrongly; `first` is the first word after the address."""
     match way:
         case "a word changed":
             at = rng.randrange(first, len(words))
@@ -103,14 +103,14 @@ def _missed(
 
 
 def talk(commands: Sequence[str], count: int, rng: Random) -> Iterator[Said]:
-    """Talk of the trade that has a phrase's words in it."""
+    """Yield talk of the trade with a phrase's words in it."""
     for number in range(count):
         words = rng.choice(commands).removeprefix(f"{ADDRESS} ")
         yield "talk of the trade", TALK[number % len(TALK)].format(words)
 
 
 def general(sentences: Collection[str], count: int, rng: Random) -> Iterator[Said]:
-    """General speech: one or two sentences."""
+    """Yield general speech, one or two sentences at a time."""
     ordered = sorted(sentences)
     for _ in range(count):
         yield "general speech", ". ".join(rng.sample(ordered, rng.choice((1, 1, 2))))
@@ -119,7 +119,7 @@ def general(sentences: Collection[str], count: int, rng: Random) -> Iterator[Sai
 def make(
     out: Path, name: str, said: Iterable[tuple[str, Said]], talkers: Mapping[str, Talker]
 ) -> None:
-    """Speak (voice, (kind, text)) in turn; write the files and their manifest."""
+    """Speak each (voice, (kind, text)); write the files and their manifest."""
     (out / name).mkdir(parents=True, exist_ok=True)
     rows = []
     for voice, (kind, text) in said:
@@ -133,7 +133,7 @@ def make(
 
 
 def finished(sound: Sound) -> Sound:
-    """Cut the quiet around it, set its peak, and put the same quiet before it everywhere."""
+    """Trim a sound, set its peak and put `QUIET_S` of silence before it."""
     cut = trimmed(np.asarray(sound, np.float32))
     quiet = np.zeros(int(QUIET_S * SAMPLE_RATE_HZ))
     return np.concatenate((quiet, cut * (PEAK / np.abs(cut).max())))

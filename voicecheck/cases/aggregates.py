@@ -1,4 +1,4 @@
-"""What is worked out over many cases, each figure once: its SQL, its name, how it is written."""
+"""What is worked out over many cases: each measure once, with its SQL, its name and its unit."""
 
 from __future__ import annotations
 
@@ -8,13 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from voicecheck.cases.layout import PARTITIONED, TABLES, Row
+from voicecheck.cases.layout import PARTITIONED, TABLES, Row, schema
+from voicecheck.core.facts import Doubt
+from voicecheck.core.wording import DOUBTS
 from voicecheck.review.optional import library
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Figure:
-    """One figure over a group of cases."""
+class Measure:
+    """One figure about a group of cases."""
 
     sql: str
     """An aggregate over the table `cases`."""
@@ -22,11 +24,12 @@ class Figure:
     unit: str
     write: Callable[[Any], str]
     of: str = "count(*)"
-    """How many of the group's cases it is worked out from."""
-    scale: float = 1.0
-    """What a chart multiplies it with."""
-    most: float = float("inf")
-    """The chart's values cannot be above."""
+    """SQL: how many of the group's cases it is worked out from."""
+
+    @property
+    def is_share(self) -> bool:
+        """Whether it is a part of 1, written and charted in percent."""
+        return self.write is _percent
 
 
 def _number(value: Any) -> str:
@@ -41,85 +44,84 @@ def _percent(value: Any) -> str:
     return f"{100 * value:.1f} %"
 
 
-FIGURES: Mapping[str, Figure] = {
-    "cases": Figure(sql="count(*)", name="cases", unit="", write=_number),
-    "closed": Figure(
+MEASURES: Mapping[str, Measure] = {
+    "cases": Measure(sql="count(*)", name="cases", unit="", write=_number),
+    "closed": Measure(
         sql="avg(closed::int)", name="record closed", unit="% of cases", write=_percent
     ),
-    "completion": Figure(
+    "completion": Measure(
         sql="avg(items_stated / items_required)",
         name="required items stated",
         unit="% of items, mean over cases",
         write=_percent,
-        scale=100,
-        most=100,
     ),
-    "criteria_min": Figure(
+    "criteria_min": Measure(
         sql="median(criteria_s) / 60",
         of="count(criteria_s)",
         name="time to all criteria",
         unit="minutes, median",
         write=_decimal,
     ),
-    "stood_min": Figure(
+    "stood_min": Measure(
         sql="median(criteria_stood_s) / 60",
         of="count(criteria_stood_s)",
         name="criteria stood before the first act",
         unit="minutes, median",
         write=_decimal,
     ),
-    "pause": Figure(
+    "pause": Measure(
         sql="avg((pauses_held > 0)::int)",
         name="pause held",
         unit="% of cases",
         write=_percent,
-        scale=100,
-        most=100,
     ),
-    "acts_outside": Figure(
+    "acts_outside": Measure(
         sql="avg(first_act_outside::int)",
         of="count(first_act_outside)",
         name="first act in an emergency or bail-out",
         unit="% of cases with an act",
         write=_percent,
     ),
-    "refusals": Figure(sql="avg(refusals)", name="refusals", unit="a case, mean", write=_decimal),
-    "lapses": Figure(sql="avg(lapses)", name="lapses", unit="a case, mean", write=_decimal),
-    "withdrawals": Figure(
-        sql="avg(withdrawals)", name="withdrawn or answered anew", unit="a case", write=_decimal
+    "refusals": Measure(sql="avg(refusals)", name="refusals", unit="mean per case", write=_decimal),
+    "lapses": Measure(sql="avg(lapses)", name="lapses", unit="mean per case", write=_decimal),
+    "withdrawals": Measure(
+        sql="avg(withdrawals)",
+        name="withdrawn or answered anew",
+        unit="mean per case",
+        write=_decimal,
     ),
-    "bail_outs": Figure(
+    "bail_outs": Measure(
         sql="avg((bail_outs > 0)::int)", name="with a bail-out", unit="% of cases", write=_percent
     ),
-    "overrides": Figure(
+    "overrides": Measure(
         sql="avg((overrides > 0)::int)", name="with an emergency", unit="% of cases", write=_percent
     ),
-    "heard": Figure(sql="avg(heard)", name="utterances heard", unit="a case, mean", write=_decimal),
-    "misheard": Figure(
+    "heard": Measure(
+        sql="avg(heard)", name="utterances heard", unit="mean per case", write=_decimal
+    ),
+    "misheard": Measure(
         sql="(sum(not_a_phrase) + sum(unsure) + sum(negatives))"
         " / nullif(sum(heard) - sum(other_speech), 0)",
         name="not understood or denied",
         unit="% of what was said to the machine",
         write=_percent,
-        scale=100,
-        most=100,
     ),
-    "confidence": Figure(
+    "confidence": Measure(
         sql="median(confidence_median)",
         name="recogniser's confidence",
         unit="median of the cases' medians",
         write=_decimal,
     ),
-    "no_replies": Figure(
-        sql="avg(no_replies)", name="read-backs without reply", unit="a case, mean", write=_decimal
+    "no_replies": Measure(
+        sql="avg(no_replies)", name="read-backs without reply", unit="mean per case", write=_decimal
     ),
-    "deaf": Figure(
+    "deaf": Measure(
         sql="sum(deaf_s) / nullif(sum(length_s), 0)",
         name="deaf while speaking",
         unit="% of time",
         write=_percent,
     ),
-    "trouble": Figure(
+    "trouble": Measure(
         sql="sum(trouble_s) / nullif(sum(length_s), 0)",
         name="a part in trouble",
         unit="% of time",
@@ -128,15 +130,15 @@ FIGURES: Mapping[str, Figure] = {
 }
 
 CHARTED = ("completion", "pause", "criteria_min", "refusals", "lapses", "misheard")
-"""Figures that get a run chart, month by month."""
+"""Measures that get a run chart."""
 
 HEALTH = ("heard", "misheard", "confidence", "no_replies", "deaf", "trouble")
-"""Figures of how well the machine heard and ran; the others are of the course."""
+"""Measures of how well the machine heard and ran; the others are about the course."""
 
 Groups = Mapping[str, Row]
-"""Group → figure or item → value; None where a group has nothing to work it out from.
+"""Group → measure or item → value; None if the group has no case to work it out from.
 
-Beside each figure stands, as `<figure>_of`, how many cases it is worked out from.
+`<measure>_of` says how many cases a measure is worked out from.
 """
 
 UNLABELLED = "(no label)"
@@ -144,16 +146,16 @@ UNLABELLED = "(no label)"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Summary:
-    """What many cases say together."""
+    """Everything worked out over many cases."""
 
     overall: Row
     months: Groups
     labels: Mapping[str, Groups]
     label_months: Mapping[str, Mapping[str, Groups]]
-    """Label → its value → month → figure → value."""
+    """Label → its value → month → measure → value."""
     items: Sequence[Row]
     item_months: Groups
-    """Month → item → share of its cases in which the item was stated in the course."""
+    """Month → item → share of the month's cases in which it was stated in the course."""
     item_labels: Mapping[str, Groups]
     happenings: Sequence[Row]
     damaged: Sequence[Row]
@@ -161,10 +163,10 @@ class Summary:
 
 
 def summarise(home: Path) -> Summary:
-    """Work out everything with DuckDB from the Parquet folder that layout.write made."""
+    """Work out everything with DuckDB, from the folder that layout.write returned."""
     with library("duckdb").connect() as store:
         for name in TABLES:
-            store.execute(f"CREATE VIEW {name} AS {_source(home, name)}")
+            _load(store, home, name)
 
         def rows(sql: str, *values: str) -> list[Row]:
             found = store.execute(sql, values)
@@ -200,19 +202,19 @@ def summarise(home: Path) -> Summary:
                 name: completion(_VALUE, f"items JOIN ({_OF_CASE}) USING (file)", name)
                 for name in names
             },
-            happenings=rows(_HAPPENINGS),
+            happenings=rows(_HAPPENINGS, DOUBTS[Doubt.OTHER_SPEECH]),
             damaged=rows("SELECT * FROM damaged ORDER BY file"),
             newer=rows("SELECT * FROM newer ORDER BY file"),
         )
 
 
 _AGGREGATES = ", ".join(
-    f'{figure.sql} AS "{name}", {figure.of} AS "{name}_of"' for name, figure in FIGURES.items()
+    f'{measure.sql} AS "{name}", {measure.of} AS "{name}_of"' for name, measure in MEASURES.items()
 )
 
 
 def _aggregate(group: str, tables: str) -> str:
-    return f"SELECT {group}{_AGGREGATES} FROM {tables}"  # noqa: S608 - of our own names alone
+    return f"SELECT {group}{_AGGREGATES} FROM {tables}"  # noqa: S608 - all names are our own
 
 
 _LABELLED = 'cases LEFT JOIN (SELECT * FROM labels WHERE label = ?) USING ("case")'
@@ -229,22 +231,20 @@ FROM items GROUP BY place, item ORDER BY place, item
 _HAPPENINGS = """
 SELECT kind, what, count(*) AS times, count(DISTINCT file) AS cases
 FROM (SELECT * REPLACE (if(kind = 'gap', 'nobody listened', what) AS what) FROM happenings)
-WHERE kind != 'other speech' GROUP BY kind, what
+WHERE kind != ? GROUP BY kind, what
 QUALIFY row_number() OVER (PARTITION BY kind ORDER BY times DESC, what) <= 8
 ORDER BY kind, times DESC, what
 """
 
 
-def _source(home: Path, name: str) -> str:
-    """A table's files; or, where it never had a row, an empty table of the same columns."""
-    files = home / name / ("*/*.parquet" if name in PARTITIONED else "*.parquet")
+_READ = "SELECT * FROM read_parquet(?, hive_types_autocast = false)"
+
+
+def _load(store: Any, home: Path, name: str) -> None:
+    """Make a view of a table's files; a partitioned table without rows has no file."""
     if any(home.glob(f"{name}/**/*.parquet")):
-        quoted = str(files).replace("'", "''")
-        return f"SELECT * FROM read_parquet('{quoted}', hive_types_autocast = false)"  # noqa: S608
-    columns = {column: kind for column, (kind, _) in TABLES[name].items()}
-    columns |= {"month": "string"} if name in PARTITIONED else {}
-    empty = ", ".join(f'NULL::{_SQL[kind]} AS "{column}"' for column, kind in columns.items())
-    return f"SELECT {empty} WHERE false"
-
-
-_SQL = {"string": "VARCHAR", "int64": "BIGINT", "double": "DOUBLE", "bool": "BOOLEAN"}
+        files = str(home / name / ("*/*.parquet" if name in PARTITIONED else "*.parquet"))
+        store.sql(_READ, params=[files]).create_view(name)
+    else:
+        month = library("pyarrow").field("month", "string")
+        store.register(name, schema(name).append(month).empty_table())

@@ -1,4 +1,4 @@
-"""Many logs together: proved one by one, and laid down as Parquet."""
+"""Collect many logs: prove each one, and write what they say as Parquet tables."""
 
 from __future__ import annotations
 
@@ -16,32 +16,30 @@ from voicecheck.journal import JournalError, read
 from voicecheck.review.examine import examine
 
 BATCH = 100
-"""Logs a process takes at once; fewer logs than that are not worth a second process."""
+"""Logs that a process takes at a time. Up to this many logs need no second process."""
 
 FRESH_AFTER = 10
-"""Batches after which a process ends and a fresh one goes on: a process remembers every procedure
-that it has seen."""
+"""Batches after which a fresh process takes over: a process remembers every procedure it has seen,
+and would grow."""
 
 
 class CollectionError(Exception):
-    """The folder or its labels cannot be used: a sentence with cause and cure."""
+    """The folder or the labels cannot be used; says why, and what to do."""
 
 
-def collect(
-    folder: Path, out: Path, labels: Path | None = None, processes: int | None = None
-) -> Path:
-    """Prove every .log under `folder` and lay the tables down under `out`; the layout's folder.
+def collect(folder: Path, out: Path, labels: Path | None = None) -> Path:
+    """Prove every .log under `folder` and write the tables under `out`; returns the tables' folder.
 
-    A log that does not hold is kept in the table `damaged`, and so is a second copy of a record.
-    `labels` is a CSV file with the column `case` and one column a label. Raises CollectionError.
+    `labels` is a CSV file with the column `case` and one column for each label. Raises
+    CollectionError.
     """
     if not folder.is_dir():
-        raise CollectionError(f"There is no folder {folder}; check its name.")
+        raise CollectionError(f"There is no folder {folder}. Name the folder that holds the logs.")
     logs = sorted(folder.rglob("*.log"))
     if not logs:
-        raise CollectionError(f"There is no log (*.log) under {folder}; name the folder of cases.")
+        raise CollectionError(f"There is no log (*.log) in {folder}. Name the folder of the logs.")
     tables: dict[str, list[Row]] = {name: [] for name in TABLES}
-    for found in _all(folder, logs, processes or os.cpu_count() or 1):
+    for found in _all(folder, logs):
         for name, more in found.items():
             tables[name].extend(more)
     tables["labels"].extend(_labels(labels) if labels else [])
@@ -49,7 +47,7 @@ def collect(
 
 
 def _each_once(tables: dict[str, list[Row]]) -> Rows:
-    """Every record once, by its longest log: a copy would count a case twice."""
+    """Move all but the longest log of a record to `damaged`: a copy would count the case twice."""
     kept: dict[tuple[str, str], Row] = {}
     for row in sorted(tables["cases"], key=lambda row: (-row["lines"], row["file"])):
         kept.setdefault((row["case"], row["opened_utc"]), row)
@@ -69,8 +67,9 @@ def _each_once(tables: dict[str, list[Row]]) -> Rows:
     return {**tables, **counted, "damaged": [*tables["damaged"], *copies]}
 
 
-def _all(folder: Path, logs: list[Path], processes: int) -> Iterator[Rows]:
-    one = partial(prove, folder)
+def _all(folder: Path, logs: list[Path]) -> Iterator[Rows]:
+    one = partial(_proved, folder)
+    processes = os.cpu_count() or 1
     if len(logs) <= BATCH or processes == 1:
         yield from map(one, logs)
         return
@@ -78,8 +77,8 @@ def _all(folder: Path, logs: list[Path], processes: int) -> Iterator[Rows]:
         yield from pool.imap(one, logs, chunksize=BATCH)
 
 
-def prove(folder: Path, log: Path) -> Rows:
-    """One log as rows; whatever is wrong with it becomes a row, too."""
+def _proved(folder: Path, log: Path) -> Rows:
+    """One log as rows; what is wrong with it becomes a row, too."""
     name = log.relative_to(folder).as_posix()
     try:
         kept = read(log)
@@ -95,15 +94,15 @@ def _labels(path: Path) -> Iterator[Row]:
             table = csv.DictReader(file)
             if "case" not in (table.fieldnames or ()):
                 raise CollectionError(
-                    f"{path} has no column called case; its first line must name the columns, "
-                    "such as: case,level,grade"
+                    f"{path} has no column named case. Its first line must name the columns, for "
+                    "example: case,level,grade"
                 )
             named: set[str] = set()
             for line in table:
                 case = line.pop("case")
                 if case in named:
                     raise CollectionError(
-                        f"{path} has two lines for the case {case}; keep one, or it counts twice."
+                        f"{path} has two lines for the case {case}. Keep only one."
                     )
                 named.add(case)
                 yield from (
@@ -112,4 +111,6 @@ def _labels(path: Path) -> Iterator[Row]:
                     if label and value
                 )
     except (OSError, UnicodeDecodeError) as error:
-        raise CollectionError(f"{path} cannot be read ({error}); check its name.") from error
+        raise CollectionError(
+            f"The labels {path} cannot be read ({error}). Check the name."
+        ) from error

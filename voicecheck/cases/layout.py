@@ -1,7 +1,8 @@
-"""The Parquet layout of a collection: its tables, their columns, its version, and its README.
+"""The Parquet layout of a collection: its tables and columns, its version and its README.
 
-Folder `layout-2/<table>/month=YYYY-MM/part-0.parquet`: partitioned as Hive does it, which DuckDB,
-Dask, Spark and Trino read as they are. A changed column or table is a new version and folder.
+Files are named `layout-2/<table>/month=YYYY-MM/part-0.parquet`: Hive partitions, which DuckDB,
+Dask, Spark and Trino read directly. A changed column or table needs a new version, and so a new
+folder.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ Rows = Mapping[str, Sequence[Row]]
 
 TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
     "cases": {
-        "file": ("string", "name of the log; the key that all tables share"),
+        "file": ("string", "name of the log; the key of all tables"),
         "sha256": ("string", "of the log's bytes, FIPS 180-4"),
         "case": ("string", "the pseudonym in the log"),
         "opened_utc": ("string", "RFC 3339"),
@@ -34,35 +35,38 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "program": ("string", "version that recorded it"),
         "log_format": ("int64", "version of the log's format"),
         "rules": ("int64", "version of the rules"),
-        "recogniser": ("string", "model that listened"),
+        "recogniser": ("string", "which recogniser listened"),
         "items_required": ("int64", "how many items the procedure requires"),
-        "items_stated": ("int64", "of those, how many were stated and satisfied, in the course"),
-        "items_standing": ("int64", "of those, how many stood at the end"),
+        "items_stated": ("int64", "of these, how many were stated and satisfied in the course"),
+        "items_standing": ("int64", "of these, how many stood at the end"),
         "criteria_s": ("double", "when all criteria first stood together; null if never"),
-        "first_act_s": ("double", "when the first clipping or dividing came on record; or null"),
+        "first_act_s": (
+            "double",
+            "when the first clipping or dividing was recorded; or null",
+        ),
         "first_act_outside": ("bool", "whether it was noted outside the course; or null"),
-        "criteria_stood_s": ("double", "for how long all criteria had stood by then; or null"),
+        "criteria_stood_s": ("double", "how long all criteria had stood by then; or null"),
         "pause_before_act": ("bool", "whether the pause stood at the first act; or null"),
         "pauses_begun": ("int64", "how often the pause was begun"),
         "pauses_held": ("int64", "how often it was confirmed as held"),
         "refusals": ("int64", "commands refused"),
         "withdrawals": ("int64", "statements withdrawn or answered anew"),
-        "lapses": ("int64", "lines that let statements fall"),
+        "lapses": ("int64", "lines by which statements lapsed"),
         "bail_outs": ("int64", "bail-outs stated"),
         "overrides": ("int64", "emergencies stated"),
         "heard": ("int64", "utterances"),
         "understood": ("int64", "utterances that were a command or a reply"),
-        "other_speech": ("int64", "utterances that are none of the phrases"),
-        "not_a_phrase": ("int64", "known words in no known order"),
-        "reply_to_nothing": ("int64", "replies while nothing waited"),
+        "other_speech": ("int64", "utterances that were talk in the room"),
+        "not_a_phrase": ("int64", "known words, but no phrase"),
+        "reply_to_nothing": ("int64", "confirm or negative when nothing was read back"),
         "unsure": ("int64", "phrases heard with too little confidence, asked for again"),
         "negatives": ("int64", "read-backs denied or dropped"),
         "no_replies": ("int64", "read-backs without reply in time"),
-        "asked_again": ("int64", "say again"),
-        "entered": ("int64", "phrases put in by hand"),
-        "confidence_median": ("double", "of what was understood; null if nothing was"),
-        "deaf_s": ("double", "while the machine spoke"),
-        "trouble_s": ("double", "while a part was out of order"),
+        "asked_again": ("int64", "how often the machine was asked to repeat itself"),
+        "entered": ("int64", "phrases entered by hand"),
+        "confidence_median": ("double", "of the understood utterances; null if there were none"),
+        "deaf_s": ("double", "how long the machine spoke, and so was deaf"),
+        "trouble_s": ("double", "how long a part was out of order"),
     },
     "items": {
         "file": ("string", "name of the log"),
@@ -72,18 +76,18 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "phase": ("string", "title of its phase"),
         "place": ("int64", "its place in the procedure, from 1"),
         "required": ("bool", "whether the procedure requires it"),
-        "stated": ("bool", "whether it was ever stated and satisfied, in the course"),
+        "stated": ("bool", "whether it was ever stated and satisfied in the course"),
         "standing": ("bool", "whether it stood at the end"),
-        "first_s": ("double", "when it was first so stated; or null"),
-        "fell": ("int64", "how often it stood and then did not"),
+        "first_s": ("double", "when that was first so; null if never"),
+        "fell": ("int64", "how often it stood and then fell"),
     },
     "happenings": {
         "file": ("string", "name of the log"),
         "line": ("int64", "of the log"),
         "elapsed_s": ("double", "since the opening"),
         "kind": ("string", "refused, lapsed, event, negative, …"),
-        "what": ("string", "which"),
-        "why": ("string", "cause, or what was answered"),
+        "what": ("string", "which phrase, item or event"),
+        "why": ("string", "the cause, or the answer"),
     },
     "labels": {
         "case": ("string", "the pseudonym in the log"),
@@ -92,21 +96,21 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
     },
     "newer": {
         "file": ("string", "name of the log"),
-        "made_by": ("string", "that a later version of voicecheck made it, and which"),
+        "made_by": ("string", "says which later version of voicecheck made it"),
     },
     "damaged": {
         "file": ("string", "name of the log"),
-        "damage": ("string", "what is wrong, naming the line; or the log of which it is a copy"),
+        "damage": ("string", "what is wrong and at which line, or which log it copies"),
     },
 }
-"""Table → column → Arrow type and meaning."""
+"""Table → column → Arrow type, meaning."""
 
 PARTITIONED = ("cases", "items", "happenings")
-"""By month of the opening, in UTC; the other tables are one file each."""
+"""Tables with one file for each month of the opening (UTC); the others have a single file."""
 
 
 def write(out: Path, tables: Rows) -> Path:
-    """Write the tables under `out`, in place of an earlier collection; the layout's folder."""
+    """Write the tables under `out`, replacing earlier ones; returns the layout's folder."""
     home, fresh = out / f"layout-{VERSION}", out / f"layout-{VERSION}.new"
     shutil.rmtree(fresh, ignore_errors=True)
     for name in TABLES:
@@ -127,33 +131,30 @@ def _parts(name: str, rows: Iterable[Row]) -> Iterable[tuple[str, list[Row]]]:
 
 
 def _write_part(path: Path, name: str, rows: list[Row]) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    table = library("pyarrow").Table.from_pylist(rows, schema=schema(name))
+    library("pyarrow.parquet").write_table(table, path)
+
+
+def schema(name: str) -> Any:
+    """The Arrow schema of a table's files; their month is in their path only."""
     arrow = library("pyarrow")
     fields = [
-        arrow.field(column, _TYPES[kind](arrow), metadata={"meaning": meaning})
+        arrow.field(column, arrow.type_for_alias(kind), metadata={"meaning": meaning})
         for column, (kind, meaning) in TABLES[name].items()
     ]
-    schema = arrow.schema(fields, metadata={"voicecheck.layout": str(VERSION)})
-    path.parent.mkdir(parents=True, exist_ok=True)
-    library("pyarrow.parquet").write_table(arrow.Table.from_pylist(rows, schema=schema), path)
-
-
-_TYPES: Mapping[str, Any] = {
-    "string": lambda arrow: arrow.string(),
-    "int64": lambda arrow: arrow.int64(),
-    "double": lambda arrow: arrow.float64(),
-    "bool": lambda arrow: arrow.bool_(),
-}
+    return arrow.schema(fields, metadata={"voicecheck.layout": str(VERSION)})
 
 
 def readme() -> str:
-    """The layout in words, as it lies beside the tables."""
+    """The text of the README that is written beside the tables."""
     lines = [
         f"Collected cases of voicecheck, layout {VERSION}.",
         "",
-        "Everything is what was stated and when; nothing says that anything was so.",
-        "A log that does not hold is in `damaged` and in no other table.",
-        "So is a second copy of a record (same case, same opening): its longest log counts.",
-        "A log that a later version made is in `newer` alone; that version can read it.",
+        "The tables say what was stated, and when. They do not say that it was true.",
+        "A damaged log is in `damaged` and in no other table.",
+        "So is a copy of a record (same case, same opening); the longest log counts.",
+        "A log made by a later version is only in `newer`; that version can read it.",
         "Partitioned tables have the column `month` (YYYY-MM of the opening, UTC) in their path.",
     ]
     for name, columns in TABLES.items():

@@ -1,9 +1,10 @@
-"""One examined log as rows of a collection's tables."""
+"""One examined log as rows of the collection's tables."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import asdict
 
 from voicecheck.cases.layout import Row, Rows
 from voicecheck.core.procedure import Kind
@@ -13,16 +14,16 @@ from voicecheck.review.findings import Asked, Report, Span
 
 
 def rows(file: str, sha256: str, examined: Examined) -> Rows:
-    """The rows of one log: in `damaged` alone if it does not hold, in `newer` if made later."""
+    """Table → rows; a damaged log is only in `damaged`, one of a later version only in `newer`."""
     report = examined.report
     if examined.newer:
         return {"newer": [{"file": file, "made_by": examined.newer}]}
     if report is None or not examined.intact:
-        return {"damaged": [{"file": file, "damage": "; ".join(examined.damage)}]}
+        return {"damaged": [{"file": file, "damage": "; ".join(examined.faults)}]}
     shared = {"file": file, "month": report.opened.utc[:7]}
     return {
         "cases": [
-            {**shared, "sha256": sha256, **_case(report), **_act(report), **_hearing(report)}
+            {**shared, "sha256": sha256, **_case(report), **_act(report), **asdict(report.hearing)}
         ],
         "items": [{**shared, **row} for row in _items(report)],
         "happenings": [{**shared, **row} for row in _happenings(report)],
@@ -30,10 +31,10 @@ def rows(file: str, sha256: str, examined: Examined) -> Rows:
 
 
 def _case(report: Report) -> Row:
-    setting, stated = report.setting, _first_stated(report)
+    made, stated = report.setting, _first_stated(report)
     required = [one for one in report.asked if one.required]
     kinds = Counter(one.kind for one in report.corrections)
-    emergencies = sum(departure.what == "emergency" for departure in report.departures)
+    emergencies = sum(departure.is_emergency for departure in report.departures)
     return {
         "case": report.case,
         "opened_utc": report.opened.utc,
@@ -41,16 +42,16 @@ def _case(report: Report) -> Row:
         "lines": report.ended.line,
         "checkpoint": report.checkpoint,
         "closed": report.closed,
-        "procedure": setting.procedure,
-        "procedure_version": setting.version,
-        "program": setting.program,
-        "log_format": setting.format,
-        "rules": setting.rules,
-        "recogniser": setting.recogniser,
+        "procedure": made.procedure,
+        "procedure_version": made.version,
+        "program": made.program,
+        "log_format": made.format,
+        "rules": made.rules,
+        "recogniser": made.recogniser,
         "items_required": len(required),
         "items_stated": sum(one.item in stated for one in required),
         "items_standing": sum(one.stands for one in required),
-        "criteria_s": together_s(report),
+        "criteria_s": _together_s(report),
         "pauses_begun": report.pause.begun,
         "pauses_held": report.pause.held,
         "refusals": len(report.refusals),
@@ -72,27 +73,6 @@ def _act(report: Report) -> Row:
         "criteria_stood_s": min(stood_s) if len(stood_s) == len(act.criteria) else None,
         "pause_before_act": act.pause.stood_s is not None,
     }
-
-
-def _hearing(report: Report) -> Row:
-    return {name: getattr(report.hearing, name) for name in _COUNTED}
-
-
-_COUNTED = (
-    "heard",
-    "understood",
-    "other_speech",
-    "not_a_phrase",
-    "reply_to_nothing",
-    "unsure",
-    "negatives",
-    "no_replies",
-    "asked_again",
-    "entered",
-    "confidence_median",
-    "deaf_s",
-    "trouble_s",
-)
 
 
 def _items(report: Report) -> Iterator[Row]:
@@ -117,7 +97,7 @@ def _fell(span: Span, item: Asked) -> bool:
 
 
 def _first_stated(report: Report) -> dict[str, float]:
-    """Item → when it was first stated with an answer that satisfies it, in the course."""
+    """Item → when it was first stated and satisfied in the course, in seconds since the opening."""
     found: dict[str, float] = {}
     for statement in report.statements:
         if statement.satisfies and not statement.outside:
@@ -125,8 +105,8 @@ def _first_stated(report: Report) -> dict[str, float]:
     return found
 
 
-def together_s(report: Report) -> float | None:
-    """When all criteria first stood together, in seconds since the opening."""
+def _together_s(report: Report) -> float | None:
+    """When all criteria first stood together, in seconds since the opening; None if never."""
     criteria = {one.item for one in report.asked if one.kind is Kind.CRITERION}
     spans = [span for span in report.spans if span.item in criteria and span.satisfies]
     for start in sorted(spans, key=lambda span: span.start.line):

@@ -1,9 +1,8 @@
-"""Run charts as an SVG picture: values above, moving ranges below, each with its natural limits."""
+"""Run charts as an SVG picture: one individuals chart for each group, with its control limits."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from voicecheck.cases.xmr import Point, Series
@@ -16,136 +15,98 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ACROSS = 3
-"""Charts in a row where there are several groups."""
+"""Charts in a row if there are several groups."""
 ALONE_IN = WIDTH_IN / 2
-"""Width of a chart alone."""
-TITLE_IN, PANEL_IN = 0.3, 2.7
+"""Width of a single chart."""
+TITLE_IN, CHART_IN = 0.3, 2.1
+FOOT_IN, AXIS_IN = 0.3, 1.5
+"""Room for the months, and height of the value axis."""
 LEFT_IN, RIGHT_IN = 0.5, 1.08
-"""Room for the scale and for the names of the limits."""
+"""Room for the scale, and for the names of the limits."""
 MONTH_IN, LINE_IN = 0.62, 0.13
-"""Room that the name of a month and a line of small print take."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Band:
-    """What one pair of axes shows."""
-
-    title: str
-    bold: bool
-    foot_in: float
-    """Above the foot of the chart."""
-    high_in: float
-    points: Sequence[Point]
-    hollow: Sequence[Point]
-    odd: Sequence[Point]
-    """Beyond a limit."""
-    levels: Sequence[tuple[str, float]]
-    """The mean, then its limits."""
+"""Width of a month's name, and height of a line of small print."""
 
 
 def run_charts(title: str, groups: Sequence[Series]) -> str:
-    """The groups' charts as one <svg> element, all on one scale, each with its own limits."""
+    """The groups' charts as one <svg> element; all have one scale, each has its own limits."""
     across = min(ACROSS, len(groups))
     rows = -(-len(groups) // across)
     wide_in = ALONE_IN if across == 1 else WIDTH_IN
-    high_in = TITLE_IN + PANEL_IN * rows
+    high_in = TITLE_IN + CHART_IN * rows
     with library("matplotlib").rc_context(STYLE):
         figure = library("matplotlib.figure").Figure(figsize=(wide_in, high_in))
         figure.text(0.1 / wide_in, 1 - 0.08 / high_in, title, fontsize=10, va="top")
-        drawn: list[tuple[Axes, Band]] = []
+        drawn: list[Axes] = []
         for number, series in enumerate(groups):
             row, column = divmod(number, across)
-            at_in = (column * wide_in / across, high_in - TITLE_IN - (row + 1) * PANEL_IN)
-            for place, band in enumerate(_bands(series)):
-                axes = _axes(figure, at_in, wide_in / across, band)
-                if number:
-                    axes.sharey(drawn[place][0])
-                _draw(axes, band, series.months)
-                drawn.append((axes, band))
-        for axes, band in drawn:
-            _name_levels(axes, band)  # once their common scale is known
+            at_in = (column * wide_in / across, high_in - TITLE_IN - (row + 1) * CHART_IN)
+            axes = _axes(figure, at_in, wide_in / across)
+            if drawn:
+                axes.sharey(drawn[0])
+            _draw(axes, series)
+            drawn.append(axes)
+        for axes, series in zip(drawn, groups, strict=True):
+            _name_levels(axes, series)  # once their common scale is known
         return svg(figure)
 
 
-def _bands(series: Series) -> Iterator[Band]:
-    """The values, then the moving ranges; a limit beyond what is possible is left out."""
-    found = series.limits
-    named = (
-        {}
-        if found is None
-        else {"mean": found.mean, "lower limit": found.lower, "upper limit": found.upper}
-    )
-    yield Band(
-        title=series.group if len(series.group) <= 30 else f"{series.group[:29]}…",
-        bold=True,
-        foot_in=1.22,
-        high_in=1.28,
-        points=series.points(),
-        hollow=series.points(few=True),
-        odd=series.outside,
-        levels=[(name, value) for name, value in named.items() if 0 <= value <= series.most],
-    )
-    yield Band(
-        title="change between filled points",
-        bold=False,
-        foot_in=0.3,
-        high_in=0.63,
-        points=series.changes(),
-        hollow=(),
-        odd=series.jumped,
-        levels=[("mean", found.jump_mean), ("upper limit", found.jump_upper)] if found else [],
-    )
-
-
-def _axes(figure: Figure, at_in: tuple[float, float], wide_in: float, band: Band) -> Axes:
+def _axes(figure: Figure, at_in: tuple[float, float], wide_in: float) -> Axes:
     whole_wide_in, whole_high_in = figure.get_size_inches()
     return figure.add_axes(
         (
             (at_in[0] + LEFT_IN) / whole_wide_in,
-            (at_in[1] + band.foot_in) / whole_high_in,
+            (at_in[1] + FOOT_IN) / whole_high_in,
             (wide_in - LEFT_IN - RIGHT_IN) / whole_wide_in,
-            band.high_in / whole_high_in,
+            AXIS_IN / whole_high_in,
         )
     )
 
 
-def _draw(axes: Axes, band: Band, months: Sequence[str]) -> None:
-    """Points and a line; beyond a limit a large diamond, hollow what does not count."""
-    axes.set_title(
-        band.title,
-        loc="left",
-        fontsize=9 if band.bold else 8,
-        fontweight="bold" if band.bold else "normal",
-        pad=8 if band.bold else 3,
-    )
+def _draw(axes: Axes, series: Series) -> None:
+    """The values and levels; a month of too few cases is hollow, one beyond a limit a diamond."""
+    name = series.group if len(series.group) <= 30 else f"{series.group[:29]}…"
+    axes.set_title(name, loc="left", fontsize=9, fontweight="bold", pad=8)
     styles: Sequence[tuple[Sequence[Point], dict[str, Any]]] = (
-        (band.points, {"marker": "o", "ms": 3.5, "color": BLUE, "lw": 1.2}),
-        (band.hollow, {"marker": "o", "ms": 3.5, "color": BLUE, "lw": 0, "mfc": "white"}),
-        (band.odd, {"marker": "D", "ms": 7.5, "color": VERMILION, "lw": 0, "mec": BLACK}),
+        (series.counted, {"marker": "o", "ms": 3.5, "color": BLUE, "lw": 1.2}),
+        (series.few, {"marker": "o", "ms": 3.5, "color": BLUE, "lw": 0, "mfc": "white"}),
+        (series.outside, {"marker": "D", "ms": 7.5, "color": VERMILION, "lw": 0, "mec": BLACK}),
     )
     for points, style in styles:
         places, values = [place for place, _ in points], [value for _, value in points]
         axes.plot(places, values, clip_on=False, zorder=3, **style)
-    for name, value in band.levels:
-        stroke = "-" if name == "mean" else "--"
+    for level, value in _levels(series):
+        stroke = "-" if level == "mean" else "--"
         axes.axhline(value, color=QUIET, linewidth=1, linestyle=stroke, zorder=1)
+    months = series.months
     room = max(1, int(axes.bbox.width / axes.figure.dpi / MONTH_IN))
     step = -(-len(months) // room)
     axes.set_xlim(-0.5, len(months) - 0.5)
     axes.set_xticks(range(0, len(months), step), months[::step])
     axes.locator_params(axis="y", nbins=5)
     axes.margins(y=0.12)
-    axes.tick_params(labelsize=8, color=QUIET, labelbottom=not band.bold)
+    axes.tick_params(labelsize=8, color=QUIET)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 
 
-def _name_levels(axes: Axes, band: Band) -> None:
-    """Each at its right end, the limits' names a line away from the mean's at least."""
+def _levels(series: Series) -> Iterator[tuple[str, float]]:
+    """The mean, then the limits that are possible values."""
+    found = series.limits
+    if found is not None:
+        yield "mean", found.mean
+        if found.lower >= 0:
+            yield "lower limit", found.lower
+        if found.upper <= series.most:
+            yield "upper limit", found.upper
+
+
+def _name_levels(axes: Axes, series: Series) -> None:
+    """Name each level at its right end, the limits at least one line away from the mean."""
     least, most = axes.get_ylim()
-    line = LINE_IN / band.high_in
-    for name, value in band.levels:
-        at, mean = ((each - least) / (most - least) for each in (value, band.levels[0][1]))
+    line = LINE_IN / AXIS_IN
+    levels = dict(_levels(series))
+    for name, value in levels.items():
+        at, mean = ((each - least) / (most - least) for each in (value, levels["mean"]))
         apart = {"lower limit": min(at, mean - line), "upper limit": max(at, mean + line)}
         axes.annotate(
             f"{name} {value:.3g}",

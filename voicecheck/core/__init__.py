@@ -1,1 +1,1 @@
-"""The pure core: one input in, one fact out. It knows no clock, file, thread, chance or sound."""
+"""The pure core: one input in, one fact out, without clock, file, thread, randomness or sound."""

@@ -1,8 +1,8 @@
-"""A case: the fold of its facts through the guarded machine. The only file that uses transitions.
+"""A case: its facts, folded through a guarded state machine.
 
-The machine is built from rules.TABLE and rules.GUARDS, with no callbacks: it only says whether a
-fact may happen and which mode comes next. Automatic transitions are off, because they would walk
-past every guard.
+Only this file uses the library `transitions`. The machine is built from the conduct's `TABLE` and
+`refusal` and has no callbacks: it says whether a fact may happen and which mode comes next.
+Automatic transitions are off, because they would bypass every guard.
 """
 
 from __future__ import annotations
@@ -31,11 +31,11 @@ from voicecheck.core.state import Mode, Refusal, State
 
 
 class IllegalFact(Exception):
-    """A fact that conduct forbids: our own mistake when live, a forgery when replayed."""
+    """A fact that the conduct forbids: a bug in a live case, a forgery in a replay."""
 
 
 class _Course:
-    """The model that the machine moves: only its mode. The machine binds what stands here."""
+    """The machine's model: it holds only the mode. `transitions` sets these attributes."""
 
     state: str
     trigger: Callable[..., bool]
@@ -43,7 +43,7 @@ class _Course:
 
 
 def machine_rows(conduct: Conduct) -> list[dict[str, Any]]:
-    """The table as rows for the machine: one row per (mode, fact), guards as callables."""
+    """The conduct's table as transitions: one row per fact and mode, with the guard as callable."""
 
     def allowed(procedure: Procedure, state: State, fact: Fact) -> bool:
         return conduct.refusal(procedure, state, fact) is None
@@ -62,7 +62,7 @@ def machine_rows(conduct: Conduct) -> list[dict[str, Any]]:
 
 @cache
 def machine(version: int) -> Machine:
-    """The one machine that all cases under these rules share; it holds no state of its own."""
+    """The machine that all cases under these rules share; it holds no state of its own."""
     return Machine(
         model=None,
         states=[mode.value for mode in Mode],
@@ -74,18 +74,18 @@ def machine(version: int) -> Machine:
 
 @lru_cache(maxsize=8)
 def _embedded(version: int, text: str, common: str) -> Procedure:
-    """Parsed once for the many cases that share it; raises ProcedureError."""
+    """A log's own procedure, parsed once for all cases that share it; raises ProcedureError."""
     return conduct_of(version).parse(text, common, "the embedded procedure")
 
 
 class Case:
-    """One operation's run through a procedure, as its facts so far imply it."""
+    """One operation's run through a procedure: the state that its facts so far lead to."""
 
     def __init__(self, record: Record) -> None:
         """Begin from the opening line.
 
-        Raises IllegalFact if the line opens nothing, UnknownConduct if it names rules that are not
-        known here, ProcedureError if its procedure has mistakes.
+        Raises IllegalFact if it is not an opening line, UnknownConduct if it names rules that this
+        program lacks, ProcedureError if its procedure has mistakes.
         """
         if not isinstance(record.fact, Opened) or record.seq != 1:
             raise IllegalFact("A log begins with its opening line.")
@@ -105,7 +105,7 @@ class Case:
         machine(self.conduct.VERSION).add_model(self._course)
 
     def may(self, fact: Fact) -> bool:
-        """What the machine says of a fact, without moving."""
+        """Whether the machine would accept the fact; changes nothing."""
         try:
             return self._course.may_trigger(type(fact).__name__, self.procedure, self.state, fact)
         except KeyError:
@@ -116,10 +116,10 @@ class Case:
         return self.conduct.refusal(self.procedure, self.state, fact)
 
     def step(self, given: Input, at: At, *, prev: str, keep: Callable[[Record], None]) -> Record:
-        """One input lived: decided, kept, believed, in this order.
+        """Take one input: decide its fact, keep the record, then believe it.
 
-        `keep` makes the record durable or raises; then nothing is believed. `prev` is the hash of
-        the line before. Raises IllegalFact before anything is kept, and NothingDue.
+        `keep` makes the record durable; if it raises, nothing is believed. `prev` is the hash of
+        the line before. Raises IllegalFact or NothingDue before anything is kept.
         """
         fact = self.conduct.decide(self, given, at)
         if self.why_not(fact) is not None:
@@ -130,7 +130,7 @@ class Case:
         return record
 
     def apply(self, record: Record) -> None:
-        """Believe one recorded fact. Raises IllegalFact, and then nothing has changed."""
+        """Believe one recorded fact. If it raises IllegalFact, nothing has changed."""
         if record.seq != self.last.seq + 1:
             raise IllegalFact(f"Line {record.seq} follows line {self.last.seq}.")
         if record.at.mono_us < self.last.at.mono_us:
@@ -151,7 +151,7 @@ class Case:
             raise IllegalFact(f"{type(fact).__name__} is refused by its guard.")
 
     def _remember(self, record: Record) -> None:
-        """Remember what is said and shown later: the last words, when stated, what fails."""
+        """Keep what is said or shown later: the last words, times of statements, what fails."""
         if isinstance(record.cause, Heard | Entered) or isinstance(record.fact, Lapsed):
             self.last_heard = record
             if not isinstance(record.fact, NotUnderstood):
@@ -167,13 +167,13 @@ class Case:
                 self.failing.pop(part, None)
 
     def outstanding(self) -> tuple[str, ...]:
-        """Required items that do not stand satisfied, in order."""
+        """Required items that do not stand with a satisfying answer, in order."""
         return self.conduct.outstanding(self.procedure, self.state)
 
     def gate_missing(self) -> tuple[str, ...]:
-        """What keeps the gate closed; empty when the first act would not be refused for it."""
+        """The items that keep the gate closed; empty when it is open."""
         return self.conduct.gate_missing(self.procedure, self.state)
 
     def close(self) -> None:
-        """Let go of the machine; a case that was closed takes no more facts."""
+        """Detach from the shared machine; after this the case takes no more facts."""
         machine(self.conduct.VERSION).remove_model(self._course)

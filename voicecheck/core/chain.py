@@ -1,8 +1,8 @@
 """The hash chain over the exact bytes of the log, and the checkpoint that pins its end.
 
-The hash of a line is SHA-256 (FIPS 180-4) of its bytes without the newline; every line carries
-the hash of the line before it. A chain proves that nothing before its last line was changed; only
-a checkpoint kept elsewhere proves that the end was not cut off or the whole rewritten.
+The hash of a line is SHA-256 (FIPS 180-4) of its bytes without the newline. Every line carries the
+hash of the line before it. The chain alone shows any change before the last line. Only a checkpoint
+kept elsewhere shows that the end was cut off or the whole log rewritten.
 """
 
 from __future__ import annotations
@@ -27,26 +27,26 @@ class Checkpoint:
     last: str
 
     def __str__(self) -> str:
-        """Printable and readable back by `parse_checkpoint`: 12:ab34…"""
+        """As text that `parse_checkpoint` reads back: 12:ab34…"""
         return f"{self.length}:{self.last}"
 
     @property
     def code(self) -> str:
-        """Short enough to be copied by hand: 40 bits of the hash in base 32 (RFC 4648)."""
+        """Short enough to copy by hand: 40 bits of the hash in base 32 (RFC 4648)."""
         letters = b32encode(bytes.fromhex(self.last)[:5]).decode()
         return f"{self.length}-{letters[:4]}-{letters[4:]}"
 
 
 def line_hash(line: bytes) -> str:
-    """Hash of one line's bytes, 64 lower-case hexadecimal digits."""
+    """The hash of one line's bytes: 64 lower-case hexadecimal digits."""
     return hashlib.sha256(line).hexdigest()
 
 
 def parse_checkpoint(text: str) -> Checkpoint:
     """Read what str(checkpoint) or checkpoint.code wrote; raises ValueError with a sentence.
 
-    A code holds only the first ten digits of the hash, and so does its `last`. A hand may have
-    written 0 and 1 in it for the letters O and I: they are read so.
+    From a code, `last` is only the first ten digits of the hash. A handwritten 0 or 1 in a code is
+    read as the letter O or I.
     """
     text = text.strip()
     length, dash, letters = text.upper().partition("-")
@@ -57,7 +57,7 @@ def parse_checkpoint(text: str) -> Checkpoint:
     if code:
         return Checkpoint(length=int(code[1]), last=b32decode(code[2] + code[3]).hex())
     raise ValueError(
-        f"{text!r} is no checkpoint: it is the number of lines with a colon and the 64 "
-        "hexadecimal digits of the last line's hash, or the short code as 78-K7QD-2MXA; "
+        f"{text!r} is not a checkpoint: give the number of lines, a colon and the 64 hexadecimal "
+        "digits of the last line's hash, or a short code such as 78-K7QD-2MXA; "
         "`voicecheck verify` prints both."
     )

@@ -14,7 +14,7 @@ T = TypeVar("T")
 
 
 class Mistakes(ValueError):
-    """Everything wrong with one value, each mistake a sentence that says where."""
+    """All mistakes in one value, each a sentence that says where."""
 
     def __init__(self, found: list[str]) -> None:
         super().__init__("; ".join(found))
@@ -22,7 +22,7 @@ class Mistakes(ValueError):
 
 
 def encode(value: Any, *, tagged: bool = False) -> Any:
-    """Plain dicts, lists, strings, numbers, booleans; members of a union carry their "type"."""
+    """As dicts, lists, strings, numbers and booleans; a member of a union carries its "type"."""
     if is_dataclass(value):
         cls: Any = type(value)
         plain = {
@@ -40,7 +40,7 @@ def encode(value: Any, *, tagged: bool = False) -> Any:
 
 
 def decode(kind: type[T], value: Any, where: str = "") -> T:
-    """Build `kind` from a plain value; raises Mistakes listing all that is wrong at once."""
+    """Build `kind` from a plain value; raises Mistakes, which lists all of them."""
     found: list[str] = []
     built = _decode(kind, value, where, found)
     if found:

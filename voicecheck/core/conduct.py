@@ -1,7 +1,7 @@
-"""Which rules a case lives by: those that its opening line names, or the current ones.
+"""The rules of a case: those that its opening line names, or the current ones.
 
-A released version of the conduct is a folder that nobody changes any more (conduct_1, …). So a
-record replays, years later, by the rules under which it was made.
+A released version of the conduct is a folder (conduct_1, …) that never changes again. So a record
+replays years later by the rules under which it was made.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from voicecheck.core.state import Mode, Refusal, Situation, State
 
 
 class Conduct(Protocol):
-    """What each version offers. Each is a package; these are the names in its `__init__.py`."""
+    """What each version offers: the names that its package exports."""
 
     @property
     def VERSION(self) -> int:  # noqa: N802 (a constant of the package)
@@ -32,33 +32,33 @@ class Conduct(Protocol):
         """The facts that something besides the mode can refuse."""
 
     def parse(self, text: str, common_text: str, name: str = ...) -> Procedure:
-        """Read a procedure file; raises ProcedureError naming every mistake at once."""
+        """Read a procedure file; raises ProcedureError, which names every mistake."""
 
     def phrases(self, procedure: Procedure) -> Mapping[str, Command]:
         """Every phrase that can be said, and its command."""
 
     def decide(self, case: Situation, given: Input, at: At) -> Fact:
-        """The one fact that an input deserves now; raises NothingDue."""
+        """The one fact that an input leads to now; raises NothingDue."""
 
     def refusal(self, procedure: Procedure, state: State, fact: Fact) -> Refusal | None:
-        """Why the fact may not happen now, or None. KeyError: it names nothing we know."""
+        """Why the fact may not happen now, or None; KeyError if it names something unknown."""
 
     def start(self, procedure: Procedure) -> State:
-        """The state before anything was stated."""
+        """The state before anything is stated."""
 
     def next_state(self, procedure: Procedure, state: State, fact: Fact) -> State:
-        """The state once an allowed fact has happened."""
+        """The state after an allowed fact."""
 
     def next_due_us(
         self, procedure: Procedure, state: State, due_us: int | None, record: Record
     ) -> int | None:
-        """When the case stops waiting, once the record is believed; None: it waits for nothing."""
+        """When the case stops waiting, after this record; None if it waits for nothing."""
 
     def satisfied(self, procedure: Procedure, standing: tuple[str, ...], place: int) -> bool:
         """Whether the item at this place stands with an answer that satisfies it."""
 
     def outstanding(self, procedure: Procedure, state: State) -> tuple[str, ...]:
-        """Required items that do not stand satisfied, in order."""
+        """Required items that do not stand with a satisfying answer, in order."""
 
     def gate_missing(self, procedure: Procedure, state: State) -> tuple[str, ...]:
         """What keeps the gate closed."""
@@ -67,7 +67,7 @@ class Conduct(Protocol):
         """Whether a statement of this item is read back before it counts."""
 
     def least_confidence(self, procedure: Procedure, command: Command) -> float:
-        """How sure the ears must be, 0 to 1, that this command was said."""
+        """The least confidence, 0 to 1, with which this command counts."""
 
     def spoken(self, case: Situation, record: Record) -> str:
         """What the machine says once this record is believed; "" for silence."""
@@ -79,17 +79,17 @@ class Conduct(Protocol):
         """The question that waits for confirm or negative; "" when none does."""
 
     def carry_on(self, case: Situation) -> str:
-        """What to say to go on with the course."""
+        """The phrase that returns to the course."""
 
     def breaks_in(self, procedure: Procedure, heard: Heard) -> bool:
-        """Whether it counts even while the machine speaks."""
+        """Whether the utterance counts even while the machine speaks (barge-in)."""
 
 
 RELEASED: Mapping[int, Conduct] = {1: conduct_1}
-"""Every version that a record may name. Only ever added to."""
+"""Every version that a record may name. Entries are only ever added."""
 
 CURRENT: Conduct = conduct_1
-"""By which a new case is lived."""
+"""The rules of every new case."""
 
 
 class UnknownConduct(Exception):
@@ -99,5 +99,5 @@ class UnknownConduct(Exception):
 def conduct_of(version: int) -> Conduct:
     """The rules with this number; raises UnknownConduct."""
     if version not in RELEASED:
-        raise UnknownConduct(f"it names the rules {version}, which never were")
+        raise UnknownConduct(f"it names rules {version}, which never existed")
     return RELEASED[version]

@@ -1,4 +1,4 @@
-"""The state diagram of conduct as Mermaid text, drawn from the table of rules."""
+"""The state diagram of the conduct as Mermaid text, drawn from its table."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from voicecheck.core.state import Mode
 
 
 def state_diagram() -> str:
-    """One arrow for each way from a mode to another; guarded facts carry a star."""
+    """One arrow for each pair of modes; a star marks a guarded fact."""
     arrows: dict[tuple[Mode, Mode], list[str]] = defaultdict(list)
     for fact, moves in CURRENT.TABLE.items():
         star = "*" if fact in CURRENT.GUARDS else ""

@@ -1,8 +1,8 @@
-"""What has happened: one frozen dataclass a fact, and the record that makes it one line of the log.
+"""What has happened: one frozen dataclass per fact, and the record that is one line of the log.
 
-A line is canonical JSON (RFC 8785): when, why (the input that caused it), what, and the hash of
-the line before it. Facts are in the past tense; none says that anything is so, only that somebody
-stated it.
+A line is canonical JSON (RFC 8785): the time, the input, the fact it led to, and the hash of the
+line before. Facts are in the past tense. None says that anything is so, only that somebody stated
+it.
 """
 
 from __future__ import annotations
@@ -17,15 +17,15 @@ from voicecheck.core.codec import Mistakes, decode, encode
 from voicecheck.core.inputs import Due, Entered, Heard, Restarted, Said, Trouble
 
 VERSION = 1
-"""Version of the line format that is written."""
+"""The line format that this program writes."""
 
 READABLE = (1,)
-"""Every version that was ever written: all are read, for ever (tests/golden)."""
+"""Every format ever written; all of them stay readable (tests/golden)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class At:
-    """One moment by both clocks: the wall clock tells people, the monotonic one tells order."""
+    """One moment by two clocks: the wall clock for people, the monotonic clock for order."""
 
     utc: str
     """RFC 3339 with milliseconds, ending in Z."""
@@ -34,7 +34,7 @@ class At:
 
 
 class Why(StrEnum):
-    """Why a command is refused; wording.py has the sentence."""
+    """Why a command is refused; the conduct's wording.py has the sentence."""
 
     OUTSTANDING = "outstanding"
     NOT_STANDING = "not_standing"
@@ -45,12 +45,12 @@ class Why(StrEnum):
 
 
 class Doubt(StrEnum):
-    """Why something heard or entered counts for nothing; wording.py has the words."""
+    """Why something heard or entered counts for nothing; core/wording.py has the words."""
 
     UNSURE = "unsure"
-    """A phrase, but not surely enough: it must be said again."""
+    """A phrase, but with too little confidence: it must be said again."""
     OTHER_SPEECH = "other_speech"
-    """Talk in the room: no phrase, or hardly one."""
+    """Talk in the room: no phrase, or one with hardly any confidence."""
     NOT_A_PHRASE = "not_a_phrase"
     NOTHING_TO_CONFIRM = "nothing_to_confirm"
     """A reply while no read-back is open."""
@@ -89,7 +89,7 @@ class Proposed:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Stated:
-    """An item was stated; what fell because of it is named."""
+    """An item was stated; `lapsed` names the items that fell because of it."""
 
     item: str
     answer: str
@@ -128,14 +128,14 @@ class Withdrawn:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PauseBegun:
-    """Hands still: the pause before clipping runs."""
+    """The pause before clipping began: hands still."""
 
     item: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Occurred:
-    """Something happened in the operation; what it lapsed is named."""
+    """An event happened in the operation; `lapsed` names the items that fell because of it."""
 
     event: str
     lapsed: tuple[str, ...] = ()
@@ -182,19 +182,19 @@ class Resumed:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Repeated:
-    """The last words of the machine were asked for again."""
+    """Somebody asked for the machine's last words again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Listed:
-    """What is outstanding was asked for and named."""
+    """Somebody asked what is outstanding, and was told."""
 
     outstanding: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Refused:
-    """A command was not accepted, and why."""
+    """A command was not accepted; `outstanding` names what is in its way."""
 
     why: Why
     item: str = ""
@@ -203,14 +203,14 @@ class Refused:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class NotUnderstood:
-    """Something was said that is no command now."""
+    """Something was said that is not a command now."""
 
     why: Doubt
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Spoke:
-    """The machine spoke, and was deaf to all but an emergency or a bail-out while it did."""
+    """The machine spoke; meanwhile it was deaf to all but an emergency or a bail-out."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -242,7 +242,7 @@ class CloseProposed:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Closed:
-    """The record ended; what was never stated is named."""
+    """The record was closed; `outstanding` names what was never stated."""
 
     outstanding: tuple[str, ...]
 
@@ -278,16 +278,16 @@ Fact = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Record:
-    """One fact with its place in the story: exactly one line of the log."""
+    """One fact with its place and cause: exactly one line of the log."""
 
     seq: int
     """1 for the first line."""
     at: At
     cause: Heard | Entered | Due | Said | Trouble | Restarted | None
-    """The input that the fact answers; only the opening has none."""
+    """The input that led to the fact; only the opening has none."""
     fact: Fact
     prev: str
-    """Hash of the line before (see chain.py)."""
+    """Hash of the line before (see core/chain.py)."""
 
 
 def encode_record(record: Record) -> bytes:
@@ -296,17 +296,17 @@ def encode_record(record: Record) -> bytes:
 
 
 def decode_record(line: bytes) -> Record:
-    """The inverse of encode_record; raises Mistakes for any other bytes than it would write."""
+    """The inverse of encode_record; raises Mistakes for bytes that it would not write."""
     try:
         plain = json.loads(line)
     except (ValueError, RecursionError) as error:
-        raise Mistakes([f"not a line of a log: no JSON ({error})"]) from None
+        raise Mistakes([f"not a line of a log: it is not JSON ({error})"]) from None
     record = decode(Record, plain)
     try:
         written = encode_record(record)
     except ValueError as error:  # such as NaN, which json.loads reads
         raise Mistakes(
-            [f"holds what canonical form (RFC 8785) has no place for ({error})"]
+            [f"holds a value that canonical JSON (RFC 8785) does not have: {error}"]
         ) from None
     if written != line:
         raise Mistakes(["not in canonical form (RFC 8785): another program rewrote the line"])

@@ -1,4 +1,4 @@
-"""The prompts that a case will probably need, found by living a smooth one: rendered ahead."""
+"""Finds the prompts that a case will probably need, so that they can be rendered ahead."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ from voicecheck.core.state import Mode
 
 
 def foreseen(opened: Opened) -> list[str]:
-    """What is said at the opening, to each event and caution, and all along a smooth course.
+    """What is said at the opening, to each event and caution, and along a smooth course.
 
-    The same words as in a live case, for they come from the same decisions. What a person does
-    otherwise (a refusal, a withdrawal) is rendered when it is said.
+    A smooth case is run through the same decisions as a live one, so the words are the same. Other
+    prompts (after a refusal, a withdrawal) are rendered when they are said.
     """
     case = Case(Record(seq=1, at=At(utc="", mono_us=0), cause=None, fact=opened, prev=GENESIS))
     said = _phrase_for(case)
@@ -46,7 +46,7 @@ def _phrase_for(case: Case) -> dict[Command, str]:
 
 
 def _smooth(procedure: Procedure, said: dict[Command, str]) -> Iterator[Command]:
-    """Everything that may happen at any time, then each item answered so that it stands."""
+    """Each event and caution once, then each item with a satisfying answer."""
     yield from (each for each in said if isinstance(each, ReportEvent | NameDifficulty))
     for item in procedure.items:
         words = next(words for words in item.answers if words.satisfies)
@@ -54,7 +54,7 @@ def _smooth(procedure: Procedure, said: dict[Command, str]) -> Iterator[Command]
 
 
 def _lived(case: Case, given: Input) -> str:
-    """One input decided and believed; what is said to it."""
+    """Take one input; returns what is said to it."""
     waited_us = case.due_us if isinstance(given, Due) else None
     at = At(utc="", mono_us=waited_us or case.last.at.mono_us)
     case.step(given, at, prev=GENESIS, keep=lambda _record: None)

@@ -1,4 +1,4 @@
-"""What can reach a case from outside, and the closed set of commands it can carry."""
+"""What can reach a case from outside, and the closed set of commands that it can carry."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ UNKNOWN = "[unk]"
 class Heard:
     """One utterance as the recogniser understood it.
 
-    Times count the audio itself in seconds from the first sample, never the clock.
+    Times are seconds of audio since the first sample, never clock times.
     """
 
     text: str
-    """Words in lower case separated by one space; "[unk]" where something else was said."""
+    """Lower-case words with single spaces; "[unk]" where something else was said."""
     confidence: float
-    """How sure the ears are, 0 to 1: evidence, not proof. Of a phrase how probable it is that it
-    was said (likeness.py); of other speech its share of the likelihood; of another Vosk model's
-    words the lowest confidence."""
+    """How sure the ears are, 0 to 1. For a phrase: the probability that it was said
+    (ears/confidence.py). For other speech: its share of the likelihood. With another Vosk model:
+    the lowest confidence of a word."""
     audio_from_s: float
     audio_to_s: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Entered:
-    """One phrase put in by hand at the prompt display, instead of speech."""
+    """One phrase entered by hand at the prompt display, instead of spoken."""
 
     text: str
 
@@ -41,7 +41,7 @@ class Due:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Said:
-    """The machine has spoken; while it spoke it was deaf to all but what breaks in."""
+    """The machine has spoken; meanwhile it was deaf to all but what breaks in."""
 
     text: str
     audio_from_s: float

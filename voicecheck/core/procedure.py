@@ -1,4 +1,4 @@
-"""What is asked, in which order and in which words: the shape of a procedure."""
+"""The shape of a procedure: what is asked, in which order and in which words."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from functools import cached_property
 
 
 class Kind(StrEnum):
-    """What sort of thing an item is; what follows from it is conduct (rules.py, standing.py)."""
+    """What sort of thing an item is; the conduct decides what follows from it."""
 
     STEP = "step"
     """Done once: the table tilted, the specimen out."""
     HOLD = "hold"
-    """Held all the while, and lost when retraction slips."""
+    """Held throughout, and lost when retraction slips."""
     CRITERION = "criterion"
     """One of the criteria that must stand before anything is clipped."""
     PAUSE = "pause"
@@ -39,7 +39,7 @@ class AnswerWords:
     id: str
     phrases: tuple[str, ...]
     says: str
-    """Read back and shown: what was understood."""
+    """What was understood, as it is read back and shown."""
     satisfies: bool = True
     """False for a truthful answer that must not open the gate, such as "more than two"."""
 
@@ -57,7 +57,7 @@ class Item:
     """The phrase that takes the statement back."""
     answers: tuple[AnswerWords, ...]
     after: tuple[str, ...] = ()
-    """Items that must stand first, and whose fall brings this one down."""
+    """Items that must stand first; if one of them falls, so does this one."""
     required: bool = True
 
     def answer(self, answer: str) -> AnswerWords:
@@ -96,7 +96,7 @@ class Head:
     read_back_s: int
     pause_s: int
     restate_after_s: int = 300
-    """After a longer gap in the record the criteria must be stated again."""
+    """After a longer gap in the record, the criteria must be stated again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -114,7 +114,7 @@ class File:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Reply:
-    """Said without the address word, while a read-back is open."""
+    """Phrases said without the address word, while a read-back is open."""
 
     confirm: tuple[str, ...]
     negative: tuple[str, ...]
@@ -135,17 +135,17 @@ class Control:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Listening:
-    """The [listening] table: how the machine is spoken to, and its operating points, 0 up to 1."""
+    """The [listening] table: the address word, and the operating points, from 0 up to 1."""
 
     address: str
     least_confidence: float = 0.0
-    """A phrase that was heard with less must be said again; 0 where the recogniser had decided."""
+    """A phrase heard with less must be said again; 0 leaves that to the recogniser."""
     least_confidence_critical: float = 0.0
     """The same for a critical statement, either way."""
     least_confidence_confirm: float = 0.0
     """The same for the confirm that makes a critical statement stand."""
     least_asked: float = 0.0
-    """With less than this it is taken for other speech, and nobody is asked to say it again."""
+    """A phrase heard with less is taken for other speech: nobody is asked to say it again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -159,7 +159,7 @@ class Common:
 
 @dataclass(frozen=True, kw_only=True)
 class Procedure:
-    """A procedure file and the common phrases, checked; hashable by identity only."""
+    """A procedure file and the common phrases, checked; compared and hashed by identity."""
 
     file: File
     common: Common
@@ -176,7 +176,7 @@ class Procedure:
 
     @property
     def phases(self) -> tuple[Phase, ...]:
-        """In the order of the operation."""
+        """The phases in the order of the operation."""
         return self.file.phases
 
     @cached_property
@@ -221,7 +221,7 @@ class Procedure:
 
 
 class ProcedureError(ValueError):
-    """All that is wrong with a procedure file, a sentence a mistake."""
+    """All mistakes in a procedure file, one sentence each."""
 
     def __init__(self, name: str, found: list[str]) -> None:
         mistakes = "".join(f"\n  - {mistake}" for mistake in found)

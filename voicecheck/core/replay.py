@@ -1,9 +1,9 @@
 """Replay a log from its bytes alone: the hash proves the bytes, the replay proves the story.
 
 Bytes first: every line is canonical and carries the hash of the line before it. Then the story:
-every fact must be the one that its recorded input deserves at that moment, by the same decision
-and the same guards as in the live case. A forger who recomputes every hash still has to tell a
-story that conduct allows, and to match a checkpoint kept elsewhere.
+every fact must be the one that its recorded input leads to at that moment, by the same decision and
+the same guards as in the live case. A forger who recomputes every hash must still tell a story that
+the conduct allows, and match a checkpoint kept elsewhere.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _UTC = re.compile(
 
 
 class BrokenLog(Exception):
-    """The log does not hold; says at which line and why."""
+    """The log does not hold: the line, and why."""
 
     def __init__(self, line: int, why: str) -> None:
         super().__init__(f"Line {line}: {why}")
@@ -37,7 +37,7 @@ class BrokenLog(Exception):
 
 
 class NewerLog(BrokenLog):
-    """The log was made by a later version: nothing is wrong with it, but it cannot be read here."""
+    """The log was made by a later version: nothing is wrong with it, but we cannot read it."""
 
     def __init__(self, named: Mapping[str, int], program: str) -> None:
         super().__init__(1, "")
@@ -48,13 +48,13 @@ class NewerLog(BrokenLog):
 
 
 def check_chain(lines: Sequence[bytes]) -> Checkpoint:
-    """Check every link over the exact bytes; raises BrokenLog at the first that does not fit."""
+    """Check every link over the exact bytes; raises BrokenLog at the first broken one."""
     _linked(lines)
     return Checkpoint(length=len(lines), last=line_hash(lines[-1]) if lines else GENESIS)
 
 
 def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
-    """Hold the log against a checkpoint kept elsewhere; raises BrokenLog if it differs."""
+    """Compare the log with a checkpoint kept elsewhere; raises BrokenLog if they differ."""
     if len(lines) < checkpoint.length:
         raise BrokenLog(
             len(lines), f"the log ends here, but the checkpoint counts {checkpoint.length} lines"
@@ -65,7 +65,7 @@ def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
 
 
 def replay(lines: Sequence[bytes]) -> Case:
-    """Live the case again from its lines; raises BrokenLog where bytes or story do not hold."""
+    """Run the case again from its lines; raises BrokenLog where bytes or story do not hold."""
     last = deque(story(lines), maxlen=1)
     if not last:
         raise BrokenLog(1, "the log is empty; not even an opening was recorded")
@@ -90,7 +90,9 @@ def _linked(lines: Sequence[bytes]) -> list[Record]:
                 number, f"it calls itself line {record.seq}; a line is missing or moved"
             )
         if record.prev != last:
-            raise BrokenLog(number, "its link does not match the line before it; one was changed")
+            raise BrokenLog(
+                number, "the hash in it is not that of the line before; one of them was changed"
+            )
         last = line_hash(lines[number - 1])
         records.append(record)
     return records
@@ -107,7 +109,7 @@ def _records(lines: Sequence[bytes]) -> Iterator[Record]:
 def _opened(record: Record) -> Case:
     _check_utc(record)
     if isinstance(record.fact, Opened) and record.fact.format not in facts.READABLE:
-        raise BrokenLog(record.seq, f"the format {record.fact.format} never was")
+        raise BrokenLog(record.seq, f"the format {record.fact.format} never existed")
     try:
         return Case(record)
     except (IllegalFact, ProcedureError, UnknownConduct) as error:
@@ -117,8 +119,8 @@ def _opened(record: Record) -> Case:
 def check_age(lines: Sequence[bytes]) -> None:
     """Raise NewerLog if the opening names a format or rules that this program does not know yet.
 
-    Before anything else is read: a later format may hold what no strict reader of today accepts.
-    Where the second line does not vouch for the opening, that was changed, and is not believed.
+    This comes first, because today's strict reader may reject a later format. If the second line's
+    hash does not match the opening, the opening was changed and is not believed.
     """
     try:
         fact = json.loads(lines[0])["fact"]
@@ -127,7 +129,7 @@ def check_age(lines: Sequence[bytes]) -> None:
         named = {"format": fact["format"], "rules": fact["rules"]}
         program = str(fact["program"])
     except (IndexError, KeyError, TypeError, ValueError, RecursionError):
-        return  # no opening of any version: the strict reader says what it is
+        return  # not an opening of any version: the strict reader says what is wrong
     newest = {"format": max(facts.READABLE), "rules": max(RELEASED)}
     if any(type(named[each]) is int and named[each] > newest[each] for each in newest):
         raise NewerLog(named, program)
@@ -136,7 +138,7 @@ def check_age(lines: Sequence[bytes]) -> None:
 def _check_utc(record: Record) -> None:
     found = _UTC.fullmatch(record.at.utc)
     if not found or not 1 <= int(found[3]) <= monthrange(int(found[1]), int(found[2]))[1]:
-        raise BrokenLog(record.seq, f"{record.at.utc!r} is no time in UTC as RFC 3339 writes it")
+        raise BrokenLog(record.seq, f"{record.at.utc!r} is not a UTC time as in RFC 3339")
 
 
 def _lived(case: Case, record: Record) -> Case:
@@ -144,12 +146,12 @@ def _lived(case: Case, record: Record) -> Case:
     if record.cause is None:
         raise BrokenLog(record.seq, "it has no cause; only the opening has none")
 
-    def compare(deserved: Record) -> None:
-        if deserved.fact != record.fact:
+    def compare(expected: Record) -> None:
+        if expected.fact != record.fact:
             raise BrokenLog(
                 record.seq,
-                f"the story does not hold: {type(record.cause).__name__} deserved "
-                f"{type(deserved.fact).__name__} here, not {type(record.fact).__name__} as written",
+                f"the story does not hold: {type(record.cause).__name__} leads to "
+                f"{type(expected.fact).__name__} here, not {type(record.fact).__name__} as written",
             )
 
     try:

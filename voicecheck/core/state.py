@@ -1,4 +1,4 @@
-"""The words that every version of the conduct shares: modes, states, refusals, situations."""
+"""The types that every version of the conduct shares: modes, states, refusals, situations."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from voicecheck.core.procedure import Procedure
 
 
 class Mode(StrEnum):
-    """Where the course of the case is, as an adjective of the case."""
+    """The mode that a case is in, named by an adjective."""
 
     IN_COURSE = "in_course"
     PAUSING = "pausing"
@@ -23,7 +23,7 @@ class Mode(StrEnum):
 
 
 ASIDE = (Mode.BAILED_OUT, Mode.EMERGENCY)
-"""Outside the standard course, where nothing is asked."""
+"""The modes outside the standard course, where nothing is asked."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,7 +38,7 @@ class State:
 
 
 class Situation(Protocol):
-    """What a decision is made on, and an answer worded by; a case is one."""
+    """What the conduct reads to decide and to word its answer; a `Case` is one."""
 
     @property
     def procedure(self) -> Procedure:
@@ -70,4 +70,4 @@ class Refusal:
 
 
 class NothingDue(Exception):
-    """Due came before its time: the shell's mistake, or a forgery."""
+    """Due came too early: a bug of the shell, or a forgery."""

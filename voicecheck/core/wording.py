@@ -1,4 +1,4 @@
-"""The words around a case that no version of the conduct owns: cautions, labels, checkpoints."""
+"""The words that no version of the conduct owns: the caution, labels, checkpoints."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
 
 HELP_CALLED = "Help called for, noted."
 CLOSING = "closing the record"
-"""What waits for a confirm where it is no item."""
+"""The name of what waits for a confirm when it is not an item."""
 
 
 def checkpoint_aloud(checkpoint: Checkpoint) -> str:
@@ -41,7 +41,7 @@ _SPELLING = {
 
 
 def in_words(text: str) -> str:
-    """What was heard, for people: words, or that no phrase was found in it."""
+    """What was heard, for people: the words, or that it was other speech."""
     return "(other speech)" if text == UNKNOWN else text
 
 

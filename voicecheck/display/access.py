@@ -1,4 +1,4 @@
-"""Who may read the prompt display and who may enter at it: tokens, names, origins, headers."""
+"""Who may read the prompt display and who may enter: tokens, host names, origins, headers."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
 LEAST_TOKEN = 16
-"""Characters; secrets.token_urlsafe(16) gives 22."""
+"""Characters; secrets.token_urlsafe(12) gives 16."""
 
 _HEADERS = (
     (
@@ -34,7 +34,7 @@ _Send = Callable[[_Message], Awaitable[None]]
 
 
 class Access:
-    """The tokens of one display. Whoever may enter may also read, never the other way round."""
+    """The two tokens of one display: one allows reading only, the other entry and reading."""
 
     def __init__(self, host: str, token: str) -> None:
         self._open = is_local(host)
@@ -43,7 +43,7 @@ class Access:
 
     @property
     def reading_query(self) -> str:
-        """What the address for reading ends in; on this machine everybody may read."""
+        """The query of the reading address; "" if only this machine is served: all may read."""
         return "" if self._open else f"?token={self.read_token}"
 
     def may_read(self, request: Request) -> bool:
@@ -52,19 +52,19 @@ class Access:
         return self._open or _same(given, self.read_token) or _same(given, self.entry_token)
 
     def may_open_entry(self, request: Request) -> bool:
-        """Whether this request may open the page for entry, whose address holds the token."""
+        """Whether this request may open the entry page, whose address holds the token."""
         return _same(_in_query(request), self.entry_token)
 
     def may_ask(self, request: Request) -> bool:
-        """Whether this request bears the token in its header, as only our own script does."""
+        """Whether this request has the entry token as its bearer token, as our script sends it."""
         scheme, _, token = request.headers.get("authorization", "").partition(" ")
         return scheme.lower() == "bearer" and _same(token, self.entry_token)
 
     def may_enter(self, request: Request) -> bool:
-        """Whether this request bears the token and comes from our own page.
+        """Whether this request carries the entry token and comes from our own page.
 
-        Browsers name a request's origin, and no script can forge it. There are no cookies that a
-        foreign page's request could ride on.
+        Browsers send a request's origin, and no script can forge it. There are no cookies that a
+        foreign page's request could use.
         """
         ours = f"{request.url.scheme}://{request.headers.get('host', '')}"
         same_site = request.headers.get("sec-fetch-site", "same-origin") == "same-origin"
@@ -72,15 +72,15 @@ class Access:
 
 
 def refused() -> Response:
-    """The answer to whoever may not."""
+    """The response to a request without the right token."""
     return PlainTextResponse("Not allowed: open the address that the program printed.", 403)
 
 
 def guarded(app: Starlette, host: str) -> Callable[[_Message, _Receive, _Send], Awaitable[None]]:
-    """Put our headers on every answer, and answer no request for a foreign name.
+    """Put our headers on every response, and reject requests for a foreign host name.
 
-    A page of somebody else's that makes its own name point at this machine (DNS rebinding) still
-    asks under that name. So only addresses in digits, localhost and the given host are answered.
+    A foreign page may point its own host name at this machine (DNS rebinding), but its requests
+    carry that name. So only IP addresses, localhost and the given host are served.
     """
 
     async def guard(scope: _Message, receive: _Receive, send: _Send) -> None:

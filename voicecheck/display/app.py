@@ -1,4 +1,4 @@
-"""The display's pages and their news as a web application: it shows Views and hands in phrases."""
+"""The display as a web application: its pages, their server-sent events, and entry by hand."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ from voicecheck.display.access import Access, refused
 from voicecheck.display.screen import Keys, View
 
 BEAT_S = 1.0
-"""A sign of life to every reader; the page calls itself stale after three that did not come."""
+"""Heartbeat to every reader; a page calls itself stale after three missed ones."""
 
 _LARGEST_ENTRY = 1000
-"""Bytes; no phrase comes near it."""
+"""Bytes; every phrase is far shorter."""
 
 _TYPES = {
     ".html": "text/html; charset=utf-8",
@@ -42,7 +42,7 @@ class _Shown:
 
 
 class App:
-    """What is shown, to any number of readers, and the phrases that may be entered."""
+    """Sends the last View to any number of readers, and takes the phrases that are entered."""
 
     def __init__(
         self,
@@ -52,7 +52,7 @@ class App:
         entered: Callable[[Entered], None],
         started: Callable[[], None],
     ) -> None:
-        """`entered` and `started` (once a server runs it) are called from the server's thread."""
+        """The server's thread calls `started` once it serves, and `entered` for each phrase."""
         self._access, self._keys = access, tuple(keys)
         self._phrases = frozenset(key.phrase for group in keys for key in group.keys)
         self._entered, self._started = entered, started
@@ -62,22 +62,22 @@ class App:
         self._loop: asyncio.AbstractEventLoop | None = None
 
     def show(self, view: View) -> None:
-        """Show this instead of whatever was shown; never waits for a reader."""
+        """Replace what is shown; never waits for a reader."""
         number = self._latest.number + 1 if self._latest else 1
         text = json.dumps(encode(view), ensure_ascii=False, separators=(",", ":"))
         self._latest = _Shown(number=number, view=text, at_s=time.monotonic())
         self._tell()
 
     def end(self) -> None:
-        """End every reader's stream of news."""
+        """End every reader's event stream."""
         self._ended = True
         self._tell()
 
-    # ------------------------------------------------------------------- news for the readers
+    # ----------------------------------------------------------------- events for the readers
 
     def _tell(self) -> None:
         if self._loop is not None:
-            with suppress(RuntimeError):  # the server has stopped: nobody is left to be told
+            with suppress(RuntimeError):  # the server has stopped: no reader is left
                 self._loop.call_soon_threadsafe(self._wake)
 
     def _wake(self) -> None:
@@ -100,7 +100,7 @@ class App:
     # --------------------------------------------------------------------------------- routes
 
     def asgi(self) -> Starlette:
-        """The application for an ASGI server, anew for each."""
+        """A new ASGI application; each server gets its own."""
         folder = Path(__file__).parent / "pages"
         pages = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in _TYPES}
 
@@ -145,7 +145,7 @@ class App:
         return Response(json.dumps(encode(self._keys)), media_type="application/json")
 
     async def _enter(self, request: Request) -> Response:
-        """The body is one phrase, as plain text. Cookies are never asked for nor looked at."""
+        """The body is one phrase, as plain text. Cookies are neither set nor read."""
         if not self._access.may_enter(request):
             return refused()
         body = b""

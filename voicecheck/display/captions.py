@@ -1,4 +1,4 @@
-"""Every word that is shown and not said: short enough to be read from three metres."""
+"""The words that are shown but not spoken, short enough to be read from three metres."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from voicecheck.core.state import ASIDE, Mode
 from voicecheck.core.wording import HELP_CALLED, took
 
 HEARING = frozenset({"microphone", "recogniser"})
-"""Parts without which no voice reaches the case."""
+"""If one of these parts fails, no voice reaches the case."""
 
 LISTENING = "Listening"
 SPEAKING = "Speaking, deaf"
@@ -21,7 +21,7 @@ DEAF = "Deaf: enter by hand"
 OFF = "Not listening"
 
 STOPPED = ("Recording stopped", "nothing new is kept")
-"""The gate's place once the log can no longer be written."""
+"""Shown in the gate's place once the log can no longer be written."""
 
 
 def gate(case: Case) -> tuple[str, str]:
@@ -50,7 +50,7 @@ def _course_gate(case: Case) -> tuple[str, str]:
 
 
 def outstanding_label(case: Case) -> str:
-    """What the list beside the course holds, or what to do where it holds nothing."""
+    """The heading of the list beside the course, or what to do if that list is empty."""
     match case.state.mode:
         case Mode.BAILED_OUT | Mode.EMERGENCY:
             return f"To come back, say: {case.conduct.carry_on(case)}"
@@ -62,13 +62,13 @@ def outstanding_label(case: Case) -> str:
 
 
 NOT_YET_STATED = "Not yet stated"
-"""Of what a refusal names, and of what would be left unstated by closing."""
+"""The heading of what a refusal names, or of what closing would leave unstated."""
 
 
 def to_say(case: Case) -> tuple[str, ...]:
     """What may be said to the question or the read-back, without the address word.
 
-    A phrase for every answer of the item, also for those that do not satisfy.
+    One phrase for every answer of the item, even those that do not satisfy.
     """
     common = case.procedure.common
     if case.state.pending is not None:
@@ -80,13 +80,13 @@ def to_say(case: Case) -> tuple[str, ...]:
 
 
 def say_label(case: Case) -> str:
-    """What stands before the words that may be said."""
+    """The label before the phrases that may be said."""
     address = case.procedure.common.listening.address
     return "Say" if case.state.pending is not None else f"Say “{address}” and"
 
 
 def remark(case: Case, fact: Fact) -> str:  # noqa: PLR0911 - one line a fact
-    """What the machine remarks on what was named; "" when it has no remark."""
+    """What the machine remarks on this fact; "" if nothing."""
     file = case.procedure.file
     match fact:
         case facts.Occurred(event=event):
@@ -109,7 +109,7 @@ def remark(case: Case, fact: Fact) -> str:  # noqa: PLR0911 - one line a fact
 
 
 def heard(case: Case, record: Record) -> tuple[str, str]:
-    """How an input came, and its words without the address; no words where none can be quoted."""
+    """How an input came, and its words without the address word; "" if there are none."""
     address = f"{case.procedure.common.listening.address} "
     match record.cause:
         case Heard(text=text):
@@ -122,7 +122,7 @@ def heard(case: Case, record: Record) -> tuple[str, str]:
 
 
 def taken(fact: Fact) -> str:
-    """How an input was taken, and why where it was refused."""
+    """How an input was taken, and if it was refused, why."""
     match fact:
         case facts.Refused(outstanding=missing) if missing:
             return f"refused: {len(missing)} not yet stated"
@@ -136,13 +136,13 @@ _REFUSED = {Why.NOT_STANDING: "nothing to withdraw", Why.STANDING_BY: "standing 
 
 
 def trouble(failing: Collection[str], since_utc: str) -> str:
-    """Which parts fail and since when; "" when none does."""
+    """Which parts fail, and since when; "" if none does."""
     parts = ", ".join(failing) if len(failing) < 3 else f"{len(failing)} parts"
     return f"{_sentence(parts)} out since {minute(since_utc)}" if parts else ""
 
 
 def minute(utc: str) -> str:
-    """Hours and minutes of an RFC 3339 time, for the eye."""
+    """Hours and minutes of an RFC 3339 time, to be shown."""
     return utc[11:16]
 
 

@@ -1,4 +1,4 @@
-"""The grammar's phrases as keys for entry by hand, in groups that a finger finds."""
+"""The procedure's phrases as keys for entry by hand, in groups."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from voicecheck.display.screen import Key, Keys
 
 
 def keys(procedure: Procedure, conduct: Conduct = CURRENT) -> tuple[Keys, ...]:
-    """Every phrase of the grammar once, in groups: replies, the phases, then what can happen.
+    """Every phrase once, in groups: replies, each phase, then what can happen at any time.
 
-    In each group the phrases that take something back come last.
+    In each group the withdrawals come last.
     """
     titles = ["Reply", *(phase.title for phase in procedure.phases), *_AT_ANY_TIME]
     groups: dict[str, list[Key]] = {title: [] for title in titles}

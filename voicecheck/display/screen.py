@@ -1,4 +1,4 @@
-"""What the prompt display shows at one moment, as plain words and marks: no case, no rule."""
+"""What the prompt display shows at one moment, as plain data: no case, no rule."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 class Mark(StrEnum):
-    """How it is with one item."""
+    """The state of one item."""
 
     STANDS = "stands"
     SHORT = "short"
@@ -16,7 +16,7 @@ class Mark(StrEnum):
 
 
 class Barrier(StrEnum):
-    """What is in the gate's place between all that comes before clipping and clipping."""
+    """What stands before clipping: the gate, or a mode in its place."""
 
     CLOSED = "closed"
     OPEN = "open"
@@ -29,15 +29,15 @@ class Barrier(StrEnum):
 
 
 class Asking(StrEnum):
-    """What the text in the first place is."""
+    """What kind of text is in the main place."""
 
     QUESTION = "question"
     READ_BACK = "read_back"
     """Waits for confirm or negative."""
     PAUSE = "pause"
     REMARK = "remark"
-    """The answer to an event, a difficulty, a bail-out, or a refusal; what is asked is the first
-    outstanding."""
+    """The answer to an event, a difficulty, a bail-out or a refusal; the first outstanding item is
+    what is asked."""
     NOTICE = "notice"
     """Nothing is asked."""
 
@@ -52,7 +52,7 @@ class Hearing(StrEnum):
 
 
 class Outcome(StrEnum):
-    """How the last words were taken, as a shape."""
+    """How the last words were taken; each has its own shape."""
 
     TAKEN = "taken"
     WAITING = "waiting"
@@ -67,10 +67,10 @@ class Asked:
     kind: Asking
     text: str
     wait_s: float
-    """How long the machine still waits, at the view's own time; 0 when it waits for nothing."""
+    """How long the machine still waits, counted from the view's time; 0 if for nothing."""
     say_label: str
     say: tuple[str, ...]
-    """What may be said to it; all of it, for the display leads nobody to one answer."""
+    """Every answer that may be given: the display must not lead to one of them."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -98,7 +98,7 @@ class ShownPhase:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Gate:
-    """What is in the gate's place, as a word and a short sentence."""
+    """What is shown in the gate's place: a word and a short sentence."""
 
     barrier: Barrier
     word: str
@@ -107,7 +107,7 @@ class Gate:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Outstanding:
-    """Names of what is not stated yet, in order."""
+    """The names of the outstanding items, in order."""
 
     label: str
     names: tuple[str, ...]
@@ -120,11 +120,10 @@ class LastHeard:
     """The last words and what became of them."""
 
     how: str
-    """Heard or Entered."""
+    """Heard, Entered or No reply."""
     words: str
     outcome: Outcome
     taken: str
-    at_utc: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -136,12 +135,12 @@ class Machine:
     trouble: str
     """Which parts and since when; "" for none."""
     messages: tuple[str, ...]
-    """What each failing part said."""
+    """What each failing part reported."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class View:
-    """All that the display shows; turned into JSON by codec.encode."""
+    """All that the display shows; core/codec.py turns it into JSON."""
 
     title: str
     case: str

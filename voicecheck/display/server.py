@@ -1,9 +1,9 @@
 """Serves the prompt display: one page that shows the last View, and one page for entry by hand.
 
-It never sees the case or the journal, and holds nothing but the last View. If it fails, the case
-goes on, and it is served again at the same address. Whoever may only read cannot enter: reading
-beyond this machine has a token of its own, made from the one that entry needs. Both travel
-unencrypted: beyond this machine, use a network that you trust.
+It never sees the case or the journal; it holds only the last View. If it fails, the case goes on,
+and it starts again at the same address. Entry needs the entry token. Reading from another machine
+needs the read token, which is derived from it and does not allow entry. Both travel unencrypted:
+beyond this machine, use a network that you trust.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ from voicecheck.display.app import App
 from voicecheck.display.screen import Keys, View
 
 RETRY_S = 1.0
-"""Between the end of a server and the next one."""
+"""Between the failure of a server and the start of the next."""
 
 MOST_READERS = 32
-"""At one time; more are told to come back."""
+"""At one time; more get "503 Service Unavailable"."""
 
 
 class DisplayError(Exception):
-    """The display cannot be served, and what to change."""
+    """The display cannot be served: a sentence with cause and cure."""
 
 
 class Display:
@@ -44,7 +44,9 @@ class Display:
     ) -> None:
         """`entered` is called from the server's thread. Raises DisplayError for a weak token."""
         if len(token) < LEAST_TOKEN:
-            raise DisplayError(f"The access token is too short; use {LEAST_TOKEN} characters.")
+            raise DisplayError(
+                f"The access token is too short; use at least {LEAST_TOKEN} characters."
+            )
         self.host, self.port, self._access = host, port, Access(host, token)
         self._app = App(access=self._access, keys=keys, entered=entered, started=self._started)
         self._up, self._closing = threading.Event(), threading.Event()
@@ -54,12 +56,12 @@ class Display:
 
     @property
     def address(self) -> str:
-        """Where the page is read."""
+        """The URL for reading."""
         return f"http://{_in_url(self.host)}:{self.port}/{self._access.reading_query}"
 
     @property
     def entry_address(self) -> str:
-        """Where phrases are entered by hand; whoever knows it may enter."""
+        """The URL for entry by hand; whoever knows it may enter."""
         return f"http://{_in_url(self.host)}:{self.port}/entry?token={self._access.entry_token}"
 
     @property
@@ -68,7 +70,7 @@ class Display:
         return self._trouble
 
     def start(self) -> None:
-        """Serve until close(); raises DisplayError if the address cannot be had."""
+        """Serve until close(); raises DisplayError if the address cannot be used."""
         listener = self._listener()
         self.port = listener.getsockname()[1]
         self._thread = threading.Thread(
@@ -83,7 +85,7 @@ class Display:
         self._up.set()
 
     def _serve(self, listener: socket.socket) -> None:
-        """One server after the other until close(): one that ends by itself has failed."""
+        """Run one server after another until close(): one that ends by itself has failed."""
         self._run(listener)
         while not self._closing.wait(RETRY_S):
             try:
@@ -102,26 +104,26 @@ class Display:
                 server_header=False,
                 limit_concurrency=MOST_READERS,
                 timeout_graceful_shutdown=1,
-                timeout_keep_alive=1,  # an idle connection may be dead: better none to come back to
+                timeout_keep_alive=1,  # an idle connection may be dead: nobody should reuse it
             )
         )
         if self._closing.is_set():
             server.should_exit = True
         why = ""
-        with listener:  # a server that fails leaves it open
+        with listener:  # a server that fails leaves its socket open
             try:
                 server.run([listener])
-            except (Exception, SystemExit) as error:  # noqa: BLE001  # whatever ended it is told
+            except (Exception, SystemExit) as error:  # noqa: BLE001  # whatever it is, report it
                 why = f" ({type(error).__name__}: {error})"
         if not self._closing.is_set():
-            self._trouble = f"The display's server has stopped{why}: it is started again."
+            self._trouble = f"The display's server has stopped{why}: it is being restarted."
 
     def show(self, view: View) -> None:
-        """Show this instead of whatever was shown; never waits for a reader."""
+        """Replace what is shown; never waits for a reader."""
         self._app.show(view)
 
     def close(self) -> None:
-        """Stop serving; readers see that what they show grows stale."""
+        """Stop serving; pages that are still open call themselves stale."""
         self._closing.set()
         self._app.end()
         if self._server is not None and self._thread is not None:
@@ -134,7 +136,7 @@ class Display:
         except OSError as error:
             raise DisplayError(
                 f"The prompt display cannot use {self.host} port {self.port} ({error}); "
-                "choose another port, or end the program that uses it."
+                "choose another port, or close the program that uses it."
             ) from error
 
 

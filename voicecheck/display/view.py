@@ -1,4 +1,4 @@
-"""Turns a case into what the prompt display shows of it."""
+"""Turns a case into the View that the prompt display shows."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from voicecheck.display.screen import (
 
 
 def view(case: Case, record: Record, *, listening: bool) -> View:
-    """The case once `record` is believed; `listening` is false while the machine speaks."""
+    """The case after `record`; `listening` is false while the machine speaks."""
     return View(
         title=case.procedure.head.title,
         case=case.opened.case,
@@ -48,7 +48,7 @@ def view(case: Case, record: Record, *, listening: bool) -> View:
 
 
 def stopped(last: View, why: str) -> View:
-    """The last view once the log has failed, and why: nothing said from now on is on record."""
+    """The last view, changed to say that recording has stopped, and why."""
     word, sentence = captions.STOPPED
     text = Asked(kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0, say_label="", say=())
     off = replace(last.machine, hearing=Hearing.OFF, word=captions.OFF, messages=(why,))
@@ -106,7 +106,7 @@ def _asked(case: Case, record: Record) -> Asked:
 
 
 def _text(case: Case) -> tuple[Asking, str]:
-    """What waits for a reply comes first; a remark stays until something else is taken."""
+    """What waits for a reply comes first; a remark stays until something else is accepted."""
     if case.state.pending is not None:
         return Asking.READ_BACK, case.conduct.read_back(case)
     if case.state.mode is Mode.PAUSING:
@@ -131,7 +131,7 @@ def _phases(case: Case) -> Iterator[ShownPhase]:
 
 
 def _item_now(case: Case) -> str:
-    """The item that waits for its confirm, or the first not stated; "" where no item is asked."""
+    """The item that waits for a confirm, or the first outstanding; "" if no item is asked."""
     in_course = case.state.mode in (Mode.IN_COURSE, Mode.PAUSING)
     if not in_course or isinstance(case.state.pending, CloseRecord):
         return ""
@@ -183,7 +183,7 @@ def _outstanding(case: Case) -> Outstanding:
 
 
 def _left(case: Case) -> tuple[str, tuple[str, ...]]:
-    """What is listed as outstanding, and under which word."""
+    """The heading of the list, and the items in it."""
     if isinstance(case.state.pending, CloseRecord):
         return captions.NOT_YET_STATED, case.outstanding()
     if case.last_taken and _text(case)[0] is Asking.REMARK:
@@ -203,7 +203,6 @@ def _heard(case: Case, record: Record) -> LastHeard:
         words=words,
         outcome=_outcome(record.fact),
         taken=captions.taken(record.fact),
-        at_utc=record.at.utc,
     )
 
 

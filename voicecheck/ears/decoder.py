@@ -1,6 +1,6 @@
-"""Phrases and a model -> Vosk's decoder of them: the one place in the theatre that knows Vosk.
+"""Phrases and a model -> Vosk's decoder for them. No other module in the theatre imports Vosk.
 
-Vosk is loaded from a folder, always: never by a name, which it would look for on the network.
+A model is always a folder. Given a name, Vosk would look for the model on the network.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory, gettempdir
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,7 @@ from voicecheck.ears.forward import load_weights
 from voicecheck.ears.graph import compile_graph
 from voicecheck.ears.kaldi_files import export
 from voicecheck.ears.lexicon import check, variants
+from voicecheck.ears.tuning import N_BEST
 from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
@@ -26,10 +28,10 @@ if TYPE_CHECKING:
 
 _OURS = Path(__file__).parents[1] / "model"
 _NETWORKS = ("hearing.npz", "second-look.npz")
-_ALTERNATIVES = 12
+_LIBRARIES = ("vosk", "kaldi-native-fbank", "numpy")
 _SHIPPED = "The model that voicecheck ships"
 _CANNOT_LOAD = "{} cannot be loaded: files are missing or broken; install it again."
-_SILENT = -3  # Kaldi's levels: warnings are -1, errors -2; ours come as exceptions
+_SILENT = -3  # Kaldi's log levels: warning -1, error -2; errors reach us as exceptions
 
 
 class ModelError(ValueError):
@@ -37,65 +39,70 @@ class ModelError(ValueError):
 
 
 class Decoder:
-    """A model with the graph of its phrases; Vosk can begin to hear with it any number of times."""
+    """A model with its phrases; it can begin to hear any number of times."""
 
     def __init__(self, model: Any, phrases: Collection[str], *, name: str, is_ours: bool) -> None:
-        self.name, self.is_ours = name, is_ours
-        self._model, self._phrases = model, phrases
+        self.name, self.is_ours, self.phrases = name, is_ours, frozenset(phrases)
+        self._model = model
 
     def begin(self) -> Any:
-        """Start Vosk on new sound; it must be let go before its decoder, or it crashes."""
+        """Start Vosk on new sound. Let it go before its decoder, or Vosk crashes."""
         from vosk import KaldiRecognizer  # noqa: PLC0415 (loaded with the model, not before)
 
         if self.is_ours:
             begun = KaldiRecognizer(self._model, RATE_HZ)
-            begun.SetMaxAlternatives(_ALTERNATIVES)
+            begun.SetMaxAlternatives(N_BEST)
         else:
-            grammar = json.dumps([*sorted(self._phrases), UNKNOWN])
+            grammar = json.dumps([*sorted(self.phrases), UNKNOWN])
             begun = KaldiRecognizer(self._model, RATE_HZ, grammar)
         begun.SetWords(True)
         return begun
 
-    def share(self, phrase: str, sound: bytes) -> float:
-        """How much of the likelihood of all of a sound says the phrase, 0 to 1."""
+    def posterior(self, phrase: str, sound: bytes) -> float:
+        """Decode all of a sound and return the phrase's posterior over the N-best list, 0 to 1."""
         begun = self.begin()
         begun.AcceptWaveform(sound)
-        return Answer(begun.FinalResult()).share(phrase)
+        return NBest(begun.FinalResult()).posterior(phrase)
 
     def close(self) -> None:
-        """Free the model's memory: nothing that was begun may be left."""
+        """Free the model's memory. Whatever it began must be gone."""
         self._model = None
 
 
-class Answer:
-    """What Vosk made of an utterance."""
+class NBest:
+    """Vosk's result for an utterance: the N-best list, or the one best of another model."""
 
-    def __init__(self, answer: str) -> None:
-        result = json.loads(answer)
-        self._ways: Sequence[Mapping[str, Any]] = result.get("alternatives", [result])
+    def __init__(self, result: str) -> None:
+        """`result` is Vosk's JSON."""
+        parsed = json.loads(result)
+        self._ways: Sequence[Mapping[str, Any]] = parsed.get("alternatives", [parsed])
 
     @property
     def text(self) -> str:
-        """What was most likely said: with anything unknown in it, unknown; perhaps nothing."""
+        """The best text; `UNKNOWN` if any word of it is unknown; "" if nothing was said."""
         return _text(self._ways[0]["text"])
 
     @property
     def span_s(self) -> tuple[float, float]:
-        """When it began and ended, since Vosk began."""
+        """When it began and ended, in seconds since Vosk began."""
         words = self._ways[0]["result"]
         return words[0]["start"], words[-1]["end"]
 
     @property
-    def lowest(self) -> float:
-        """The confidence, 0 to 1, of the word that has the least; only other models tell it."""
+    def least_confidence(self) -> float:
+        """The lowest confidence of its words, 0 to 1; only other models give one."""
         return float(min(word["conf"] for word in self._ways[0]["result"]))
 
-    def share(self, text: str) -> float:
-        """How much of the likelihood says this, 0 to 1; only our model tells it."""
+    def posterior(self, text: str) -> float:
+        """Return the text's share of the list's likelihood, 0 to 1; only our model gives one.
+
+        Vosk calls the log-likelihood of an alternative its confidence.
+        """
         best = max(way["confidence"] for way in self._ways)
-        shares = [math.exp(way["confidence"] - best) for way in self._ways]
+        likelihoods = [math.exp(way["confidence"] - best) for way in self._ways]
         same = [_text(way["text"]) == text for way in self._ways]
-        return sum(s for s, agrees in zip(shares, same, strict=True) if agrees) / sum(shares)
+        agreeing = (each for each, agrees in zip(likelihoods, same, strict=True) if agrees)
+        return sum(agreeing) / sum(likelihoods)
 
 
 def _text(words: str) -> str:
@@ -105,14 +112,15 @@ def _text(words: str) -> str:
 def ours(
     phrases: Collection[str], words: Mapping[str, Sequence[str]]
 ) -> list[tuple[Decoder, Weights]]:
-    """Load the shipped networks, each with its weights: first the one that hears, then the other.
+    """Load the shipped networks, each with its weights: the first, then that of the second pass.
 
-    `words` teaches them to pronounce, see `Recogniser`.
+    `words` teaches them to pronounce, see `Recogniser`. Raises ModelError, or what the lexicon
+    raises.
     """
     files = [_OURS / name for name in _NETWORKS]
     networks = [_weights(file) for file in files]
     check(phrases, words)
-    name = f"voicecheck model, {_told_apart(files)}"
+    name = f"voicecheck model, {_told_apart(files, _LIBRARIES)}"
     loaded = []
     try:
         with TemporaryDirectory(prefix="voicecheck-") as place:
@@ -120,7 +128,7 @@ def ours(
             compile_graph(phrases, lambda word: variants(word, words), folder)
             for weights in networks:
                 export(weights, folder)
-                model = _loaded(folder, _SHIPPED)  # and then it needs no file
+                model = _loaded(folder, _SHIPPED)  # from here on it needs no file
                 loaded.append((Decoder(model, phrases, name=name, is_ours=True), weights))
     except OSError as error:
         raise ModelError(
@@ -131,19 +139,22 @@ def ours(
 
 
 def other(folder: Path, phrases: Collection[str]) -> Decoder:
-    """Load another Vosk model, which takes its phrases at run time."""
+    """Load another Vosk model, which takes its phrases at run time; raises ModelError."""
     if not folder.is_dir():
         raise ModelError(f"There is no model folder {folder}: give the folder of a Vosk model.")
     model = _loaded(folder, f"The model in {folder}")
     _check_vocabulary(model, phrases, folder)
     files = (folder / "am" / "final.mdl", folder / "final.mdl")
-    name = f"Vosk model {folder.name}, {_told_apart([next(f for f in files if f.is_file())])}"
+    file = next(each for each in files if each.is_file())
+    name = f"Vosk model {folder.name}, {_told_apart([file], _LIBRARIES[:1])}"
     return Decoder(model, phrases, name=name, is_ours=False)
 
 
-def _told_apart(files: Iterable[Path]) -> str:
+def _told_apart(files: Iterable[Path], libraries: Iterable[str]) -> str:
+    """The hash of a model, and the versions of the libraries that its results depend on."""
     content = b"".join(file.read_bytes() for file in files)
-    return f"sha256 {hashlib.sha256(content).hexdigest()[:12]}"
+    versions = ", ".join(f"{library} {version(library)}" for library in libraries)
+    return f"sha256 {hashlib.sha256(content).hexdigest()[:12]}; {versions}"
 
 
 def _weights(file: Path) -> Weights:

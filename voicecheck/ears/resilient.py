@@ -1,4 +1,4 @@
-"""Ears that never stop the case: a failure is reported once, and a fresh recogniser goes on."""
+"""Ears that never stop a case: a failure is reported once, and a fresh recogniser goes on."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.sound.pcm import RATE_HZ
 
 MOST_FAILURES = 3
-"""Within `REST_S` of sound; then the ears rest as long, for what fails each time only disturbs."""
+"""After this many failures within `REST_S`, the ears rest for `REST_S`."""
 
 REST_S = 60.0
+"""Seconds of sound."""
 
 
 class _Ears(Protocol):
@@ -24,9 +25,9 @@ class _Ears(Protocol):
 
 
 class ResilientEars:
-    """Hears through a recogniser whatever it raises: a failure is told, and a fresh one hears on.
+    """Hears through a recogniser that may raise anything, and reports what it raised.
 
-    Time is that of the sound itself, as in the recogniser.
+    Time is counted in the sound itself, as in the recogniser.
     """
 
     def __init__(self, ears: _Ears) -> None:
@@ -36,26 +37,26 @@ class ResilientEars:
         self._told = ""
 
     def hear(self, block: bytes) -> Sequence[Heard | Trouble]:
-        """Listen to a block; the utterances that ended in it, and what fails or works again."""
+        """Listen to a block; return the utterances that ended in it and what fails or recovered."""
         if self._passed_s < self._rested_s:
             self.skip(block)
             return []
         try:
             heard = self._ears.hear(block)
-        except Exception as error:  # noqa: BLE001  # whatever a foreign recogniser raises
+        except Exception as error:  # noqa: BLE001  # Vosk raises nothing narrower
             self.skip(block)
             return self._failed(f"{type(error).__name__}: {error}")
         self._passed_s += _seconds(block)
         return [*self._mended(), *heard]
 
     def skip(self, block: bytes) -> None:
-        """Let a block pass unheard; the next one is heard by a fresh recogniser."""
+        """Let a block pass unheard; a fresh recogniser hears the next one."""
         self._passed_s += _seconds(block)
-        with suppress(Exception):  # it is told when it is asked to hear
+        with suppress(Exception):  # a failure is reported at the next `hear`
             self._ears.skip(block)
 
     def finish(self) -> Sequence[Heard | Trouble]:
-        """The audio has ended; the utterance that was still open, if any."""
+        """End the audio; return the utterance that was still open, if any."""
         try:
             return self._ears.finish()
         except Exception as error:  # noqa: BLE001

@@ -1,8 +1,8 @@
-"""How safely a procedure's phrases can be told apart by ear, measured over their phones.
+"""How far apart a procedure's phrases sound, measured over their phones.
 
-Distance is the Levenshtein distance over CMUdict phones divided by the longer phrase (0 alike,
-1 nothing shared), without the address word that all share. Edit distance is a guide, not proof:
-it correlated poorly with listening tests (Edwards, York), so recordings are tested as well.
+The distance is `lexicon.distance`, without the address word that all phrases share. It is a guide,
+not proof: edit distance correlated poorly with listening tests (Edwards, York). So recordings are
+tested too.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from voicecheck.core.procedure import Procedure
 from voicecheck.ears.lexicon import check, distance, pronunciations
 
 LEAST_DISTANCE = 0.5
-"""Between a critical statement and anything that means something else."""
+"""From a critical statement to any phrase with another meaning."""
 LEAST_CONTENT_WORDS = 2
 LEAST_SYLLABLES = 3
 # fmt: off
@@ -43,9 +43,9 @@ class Pair:
 
 
 def closest(procedure: Procedure) -> list[Pair]:
-    """All pairs of phrases with different meanings, the closest first.
+    """Return all pairs of phrases with different meanings, the closest first.
 
-    Raises UnknownWordError for the words that nobody here can pronounce.
+    Raises UnknownWordError with all words that no dictionary has.
     """
     table, extra = CURRENT.phrases(procedure), procedure.file.lexicon
     check(table, extra)
@@ -66,7 +66,7 @@ def closest(procedure: Procedure) -> list[Pair]:
 
 
 def critical_phrases(procedure: Procedure) -> Iterator[str]:
-    """Phrases that state a criterion, the pause, a clip or a division."""
+    """Yield the phrases that state a criterion, the pause, a clip or a division."""
     return (
         phrase
         for phrase, means in CURRENT.phrases(procedure).items()
@@ -75,7 +75,7 @@ def critical_phrases(procedure: Procedure) -> Iterator[str]:
 
 
 def weaknesses(procedure: Procedure) -> Iterator[str]:
-    """What should be worded otherwise, a sentence each; nothing when the wording is sound."""
+    """Yield a sentence for each phrase or pair that needs other words."""
     for pair in closest(procedure):
         if pair.critical and pair.distance < LEAST_DISTANCE:
             yield f'"{pair.first}" and "{pair.second}" sound alike ({pair.distance:.2f})'

@@ -1,8 +1,8 @@
-"""The acoustic network as plain numbers: phones, features and layers, read by everything else.
+"""The acoustic network as plain numbers: phones, features and layers.
 
 Training (torch), the reference forward pass (numpy) and the exporter (Kaldi's nnet3) all build
-their network from `LAYERS`, so the three cannot drift apart. The layers are those that are left
-once batch normalisation is folded into the affine before it and input normalisation into the first.
+their network from `LAYERS`, so the three cannot drift apart. Normalisation is already folded into
+the affine layers.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ WAVEFORM_SCALE = 32_768.0
 """Kaldi's features expect samples as 16-bit integers: multiply samples in ±1 by this."""
 
 SUBSAMPLING = 3
-"""One output for every third input frame, so one every 30 ms."""
+"""One output for every third input frame: one every 30 ms."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Layer:
-    """One affine layer: splice `source` at `offsets`, multiply, add, perhaps rectify.
+    """One affine layer: splices `source` at `offsets`, multiplies, adds and perhaps rectifies.
 
     output(t) = [ReLU](linear · [source(t + offsets[0]); source(t + offsets[1]); …] + bias
     [+ residual(t)]). Times and offsets are in input frames (10 ms). `linear` has `outputs` rows and
@@ -49,12 +49,12 @@ class Layer:
 
     name: str
     source: str
-    """The layer, or "input", that is read."""
+    """The layer that it reads, or "input"."""
     offsets: tuple[int, ...]
     inputs: int
     outputs: int
     residual: str | None = None
-    """The layer whose output is added before rectifying; it is `outputs` wide."""
+    """The layer, `outputs` wide, whose output is added before rectifying."""
     relu: bool = False
 
     @property
@@ -65,8 +65,8 @@ class Layer:
 
 WIDTH = 512
 NARROW_WIDTH = 160
-# Four blocks see 140 ms ahead in all; the others look only back, so that a decision in noise is
-# not kept waiting, and see a second of what went before: whose voice it is, and in what noise.
+# Four blocks and the first layer see 140 ms ahead (look-ahead, right context). The other blocks see
+# only back, so that a decision need not wait: almost a second, to know the voice and the noise.
 BLOCK_OFFSETS = (
     *((-3, 0, 3),) * 2,
     *((-6, -3, 0, 3),) * 2,
@@ -115,12 +115,13 @@ LAYERS = (
         outputs=PDF_COUNT,
     ),
 )
-"""In order of computation; a log-softmax over the last layer's output follows."""
+"""In order of computation; a log-softmax of the last layer's output follows."""
 
 LEFT_CONTEXT_FRAMES = 2 - sum(min(offsets) for offsets in BLOCK_OFFSETS)
 RIGHT_CONTEXT_FRAMES = 2 + sum(max(offsets) for offsets in BLOCK_OFFSETS)
+"""The look-ahead: how many input frames after its own an output needs."""
 
 
 def output_frames(input_frames: int) -> int:
-    """How many outputs the network gives for so many 10 ms frames (Kaldi's rounding: up)."""
+    """Return how many outputs the network gives for so many 10 ms frames: a third, rounded up."""
     return -(-input_frames // SUBSAMPLING)

@@ -1,4 +1,4 @@
-"""The two clocks of a case: the wall's for people, one that never steps back for order."""
+"""The two clocks of a case: the wall clock for people, a monotonic clock for order."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from typing import TypeAlias
 from voicecheck.core.facts import At
 
 Clock: TypeAlias = Callable[[At | None], tuple[Callable[[float], At], float]]
-"""From the last line of a record, or None for a new one: what tells the moment, given the sound's
-own time in seconds, and the gap since that line in seconds."""
+"""Takes the moment of a record's last line, or None for a new record. Returns a function from the
+audio position in seconds to the moment, and the gap since that line in seconds."""
 
 
 def wall(last: At | None) -> tuple[Callable[[float], At], float]:
-    """A clock that runs by itself, and goes on from the last line of a record.
+    """A clock in real time that continues from the last line of a record.
 
-    The wall clock is all that is left to measure the gap by; if it was set back, the gap is 0.
+    Only the wall clock can measure the gap; if it was set back, the gap is 0.
     """
     passed_us, gap_s = 0, 0.0
     if last is not None:
@@ -33,7 +33,7 @@ def wall(last: At | None) -> tuple[Callable[[float], At], float]:
 
 
 def of_the_sound(_last: At | None = None) -> tuple[Callable[[float], At], float]:
-    """A clock that moves only as the sound does, from now on: for a recording, in a new record."""
+    """A clock that starts now and advances only with the audio: for a recording in a new record."""
     start = datetime.now(UTC)
     return lambda s: _at(start + timedelta(seconds=s), round(s * 1_000_000)), 0.0
 
@@ -44,7 +44,7 @@ def stamp() -> str:
 
 
 class Steps:
-    """Notices when the wall clock is set, by the clock that never steps."""
+    """Notices when the wall clock is set: it steps against the monotonic clock."""
 
     LEAST_S = 1.0
 
@@ -52,7 +52,7 @@ class Steps:
         self._offset_s = time.time() - time.monotonic()
 
     def seen(self) -> str:
-        """A sentence when the wall clock was set since the last call, else ""."""
+        """A sentence if the wall clock was set since the last call, else ""."""
         before_s, self._offset_s = self._offset_s, time.time() - time.monotonic()
         step_s = self._offset_s - before_s
         return f"The wall clock was set by {step_s:+.1f} s." if abs(step_s) > self.LEAST_S else ""

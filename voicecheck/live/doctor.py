@@ -1,4 +1,4 @@
-"""Examine the machine before a case: devices, sound levels, delay, model, voice and disk."""
+"""Examines the machine before a case: devices, sound levels, delay, model, voice and disk."""
 
 from __future__ import annotations
 
@@ -25,20 +25,20 @@ from voicecheck.voice.announcer import AnnouncerError, Loudspeaker
 from voicecheck.voice.speech import Speech
 
 LEAST_FREE_BYTES = 100_000_000
-"""A long case takes less than a thousandth of it; below this other programs soon fill the disk."""
+"""A long case takes less than a thousandth of this. With less, other programs soon fill it up."""
 
 SLOW_SYNC_MS = 100.0
-"""Above this the answer to a phrase is audibly late."""
+"""Above this the answer to a phrase is noticeably late."""
 
 SLOW_ECHO_S = 0.5
-"""More than this and the end of a prompt may reach the microphone after we listen again."""
+"""Above this the end of a prompt may reach the microphone after we listen again."""
 
-PROMPT = "This is the voice of the checklist. Listen whether it is clear and loud enough."
+PROMPT = "This is the voice of the checklist. Check that it is clear and loud enough."
 _TRY = "checklist say again"
 
 
 def examine(device: str | None, case_dir: Path, *, speak: bool) -> Iterator[str]:
-    """Print what is found; yields each thing that must be changed, in plain words."""
+    """Print what is found; yields each thing to change, in plain words."""
     yield from _disk(case_dir)
     ears = yield from _model()
     yield from _sound(device, ears, speak=speak)
@@ -52,15 +52,15 @@ def _disk(case_dir: Path) -> Iterator[str]:
     except (OSError, JournalError) as error:
         yield f"The folder {case_dir} cannot be written ({error}): choose another."
         return
-    click.echo(f"Disk: {free / 1e9:.1f} GB free; a line is safe after {took_ms:.1f} ms.")
+    click.echo(f"Disk: {free / 1e9:.1f} GB free; a line is on disk after {took_ms:.1f} ms.")
     if free < LEAST_FREE_BYTES:
         yield f"The disk is almost full: free some space for {case_dir}."
     if took_ms > SLOW_SYNC_MS:
-        yield f"The disk is slow ({took_ms:.0f} ms a line): choose a folder on another one."
+        yield f"The disk is slow ({took_ms:.0f} ms per line): choose a folder on another disk."
 
 
 def _sync_ms(case_dir: Path) -> float:
-    """The median of twenty lines, written as in a case."""
+    """The median time of twenty lines, written as in a case."""
     took_s = []
     with (
         TemporaryDirectory(dir=case_dir, prefix="doctor-") as trial,
@@ -106,7 +106,7 @@ def _tell_devices() -> None:
         sounddevice = importlib.import_module("sounddevice")
         for kind in ("input", "output"):
             click.echo(f"Default {kind}: {sounddevice.query_devices(kind=kind)['name']}.")
-    except Exception as error:  # noqa: BLE001  # only told: what fails is found by opening it
+    except Exception as error:  # noqa: BLE001  # information only: opening a device shows failures
         click.echo(f"Devices: {error}.")
 
 
@@ -122,24 +122,24 @@ def _voice() -> Generator[str, None, Samples | None]:
 
 
 def _echo(loudspeaker: Loudspeaker, microphone: Iterator[Block], prompt: Samples) -> Iterator[str]:
-    """Say something, and find it in the microphone."""
-    _heard(microphone, 3)  # until it has begun
+    """Say something, and find it in what the microphone hears."""
+    _heard(microphone, 3)  # until it has started
     length_s = loudspeaker.say(PROMPT)
     recorded = _heard(microphone, length_s + 2)
     late_s = delay_s(prompt, recorded)
     if late_s is None:
         click.echo(
-            "Delay: not measured, the microphone does not hear the loudspeaker (a headset does "
-            "not, nor does a loudspeaker that is off): did you hear the voice?"
+            "Delay: not measured. The microphone does not hear the loudspeaker, as with a headset. "
+            "Did you hear the voice?"
         )
         return
-    click.echo(f"Delay: {late_s:.2f} s from saying to hearing, through both devices.")
+    click.echo(f"Delay: {late_s:.2f} s from speaking to hearing, through both devices.")
     if late_s > SLOW_ECHO_S:
         yield f"The sound devices are slow ({late_s:.2f} s): use wired ones."
 
 
 def _speaker(microphone: Iterator[Block], ears: Recogniser | None) -> Iterator[str]:
-    """A person says a phrase as in the theatre."""
+    """Ask somebody to say a phrase as in the theatre, and judge how it is heard."""
     _heard(microphone, 0.5)
     click.echo(f'Say now, as in the theatre: "{_TRY}"')
     recorded = _heard(microphone, 6)
@@ -162,7 +162,7 @@ def _heard(microphone: Iterator[Block], seconds: float) -> Samples:
 
 
 @click.command("doctor")
-@click.option("--device", help="Name of the sound device, in and out; default: the system's.")
+@click.option("--device", help="Sound device for input and output; default: the system's.")
 @click.option(
     "--case-dir",
     type=click.Path(path_type=Path, file_okay=False),
@@ -178,5 +178,5 @@ def doctor_command(*, device: str | None, case_dir: Path, no_person: bool) -> No
     """
     changes = list(examine(device, case_dir, speak=not no_person))
     if changes:
-        raise click.ClickException("To be changed:\n  " + "\n  ".join(changes))
+        raise click.ClickException("Please change:\n  " + "\n  ".join(changes))
     click.echo("All is well.")

@@ -1,4 +1,4 @@
-"""Asked to end: by the service manager (SIGTERM) or at the keyboard (SIGINT)."""
+"""Graceful shutdown, asked for by the service manager (SIGTERM) or at the keyboard (SIGINT)."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from types import FrameType
 
 
 class Ending:
-    """Whether the program was asked to end; a plain flag, because handlers must take no lock."""
+    """Whether the program was asked to end; a plain flag, because handlers must not take a lock."""
 
     asked = False
 
     def wait(self, seconds: float) -> None:
-        """Wait so long, or until asked to end."""
+        """Wait this long, or until asked to end."""
         until_s = time.monotonic() + seconds
         while not self.asked and time.monotonic() < until_s:
             time.sleep(0.05)
@@ -23,7 +23,7 @@ class Ending:
 
 @contextmanager
 def when_asked() -> Iterator[Ending]:
-    """The first signal asks to end in order; a second one ends at once."""
+    """The first signal asks for a graceful shutdown; the second ends the program at once."""
     ending = Ending()
     before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGINT)}
 

@@ -1,4 +1,4 @@
-"""One live case: its log, ears, voice and clock, from the opening to the end of what comes in."""
+"""One live case: its log, ears, voice and clock, from the opening to the last input."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from voicecheck.voice.resilient import ResilientVoice
 
 
 class NotACaseName(Exception):
-    """A case's name must be fit for a file's."""
+    """The name of a case cannot be the name of a file."""
 
 
 class LogStopped(Exception):
@@ -45,7 +45,7 @@ class LogStopped(Exception):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Setup:
-    """What all cases of one run of the program have in common."""
+    """What all cases in one run of the program have in common."""
 
     procedure: Procedure
     conduct: Conduct
@@ -58,9 +58,9 @@ class Setup:
 
 
 def log_path(case_dir: Path, name: str, began: str = "") -> Path:
-    """Where the log of a case is kept; raises NotACaseName where the name cannot name a file.
+    """The path of a case's log; raises NotACaseName if the name cannot be that of a file.
 
-    `began` tells apart the logs of one name, where each run begins a new one.
+    `began` keeps logs of the same name apart, if each run begins a new one.
     """
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
         raise NotACaseName(
@@ -71,7 +71,7 @@ def log_path(case_dir: Path, name: str, began: str = "") -> Path:
 
 
 class LiveCase:
-    """A case that is lived now: a new one, or one that its log takes up again."""
+    """A case that runs now: a new one, or one that is taken up again from its log."""
 
     def __init__(
         self,
@@ -82,7 +82,7 @@ class LiveCase:
         clock: clock.Clock = clock.wall,
         note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
     ) -> None:
-        """`note` gets what the terminal shows: the case, the new line, what is said to it."""
+        """`note` gets what the terminal shows: the case, the new record, what is said to it."""
         self._setup, self._name, self._log, self._note = setup, name, log, note
         self.voice = voice_for(setup, log.path, lambda: self.service.position_s)
         lines = log.found.lines
@@ -114,7 +114,7 @@ class LiveCase:
             self.service.open(opened)
 
     def live(self, inputs: Iterable[bytes | Entered | Trouble]) -> None:
-        """To the close or the end of the inputs; raises LogStopped once the log fails."""
+        """Run until the record is closed or the inputs end; raises LogStopped if the log fails."""
         try:
             self.service.run(inputs)
         except (JournalError, IllegalFact) as error:
@@ -125,7 +125,7 @@ class LiveCase:
 
     def _show(self, case: Case, record: Record, text: str) -> None:
         self._note(case, record, text)
-        with suppress(OSError):  # a terminal that is gone is no reason to stop
+        with suppress(OSError):  # a terminal that is gone must not stop the case
             terminal.show(case, record, text)
 
 
@@ -146,13 +146,13 @@ def opening(setup: Setup, name: str, voice: str) -> Opened:
 
 
 def voice_for(setup: Setup, log: Path, position_s: Callable[[], float]) -> ResilientVoice:
-    """The voice that the setup asks for; `position_s` is the time of the sound so far."""
+    """The voice that the setup asks for; `position_s` gives the seconds of audio so far."""
     if setup.wav:
         return ResilientVoice(lambda: WavFile(_unused(log.with_suffix(".wav")), position_s))
     return ResilientVoice(Muted if setup.mute else lambda: Loudspeaker(setup.device))
 
 
 def _unused(path: Path) -> Path:
-    """The path, or one beside it: what was said before a record was taken up again is kept."""
+    """The path, or a numbered one beside it, so that the WAV file of an earlier run is kept."""
     numbered = (path.with_stem(f"{path.stem}-{number}") for number in count(2))
     return path if not path.exists() else next(each for each in numbered if not each.exists())

@@ -1,4 +1,4 @@
-"""Play invented cases to the machine, taking turns with it as a person would."""
+"""Plays invented cases to the machine, taking turns with it as a person would."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from voicecheck.sound.recording import from_file
 
 _BLOCK = RATE_HZ // 10
 _LEAST_QUIET_S = 1.0
-"""A person leaves at least this much before going on."""
+"""A person pauses at least this long before going on."""
 
 
 def scenarios_in(rooms: Path) -> list[str]:
@@ -38,7 +38,7 @@ def scenarios_in(rooms: Path) -> list[str]:
 
 
 def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
-    """Play one scenario; whether every line was taken as it says."""
+    """Play one scenario; returns whether every line was taken as written."""
     scenario = _scenario(room)
     cues = _recording(room, voice or scenario.voice)
     recording = _parsed(cues)
@@ -64,12 +64,12 @@ def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
     as_written = talk_joined(taken) == talk_joined(
         (line.heard, line.then) for line in scenario.lines
     )
-    click.echo(f"The case went {'as' if as_written else 'another way than'} the scenario says.")
+    click.echo(f"The case {'went' if as_written else 'did not go'} as the scenario says.")
     return as_written
 
 
 def turns_in(sound: Path) -> Callable[[Callable[[], bool]], Iterator[bytes]] | None:
-    """How to take turns with a recording of a scenario (see `take_turns`); None for any other."""
+    """`take_turns` on a scenario's recording, still to be given `ready`; None for any other."""
     if not (sound.with_suffix(".toml").is_file() and (sound.parent / "scenario.toml").is_file()):
         return None
     scenario, recording = _scenario(sound.parent), _parsed(sound.with_suffix(".toml"))
@@ -87,7 +87,7 @@ def _parsed(cues: Path) -> Recording:
 
 
 def talk_joined(taken: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
-    """What was heard and what it became; talk in the room may come in one piece or in several."""
+    """Merge equal neighbours: talk in the room may be heard in one piece or in several."""
     return [each for each, _ in groupby(taken)]
 
 
@@ -95,14 +95,14 @@ def _recording(room: Path, voice: str) -> Path:
     place = room / f"{voice}.toml"
     if voice == "scenario" or not place.is_file():
         names = ", ".join(sorted({sound.stem for sound in room.glob("*.opus")})) or "none"
-        raise ScenarioError(room.name, [f"it has no recording by {voice}, but by {names}"])
+        raise ScenarioError(room.name, [f"it has no recording by {voice}, only by {names}"])
     return place
 
 
 def take_turns(
     scenario: Scenario, recording: Recording, audio: bytes, ready: Callable[[], bool]
 ) -> Iterator[bytes]:
-    """Blocks of 0.1 s, 16 kHz mono s16: a line is spoken, then quiet until `ready` says go on.
+    """Blocks of 0.1 s, 16 kHz mono s16: one line after another, with quiet until `ready()`.
 
     `audio` is the whole recording; its cues say where each line is.
     """
@@ -114,7 +114,7 @@ def take_turns(
 
 
 def _until(ready: Callable[[], bool], quiet: Iterator[bytes], least_s: float) -> Iterator[bytes]:
-    """Quiet for so long, not counting the time while the machine speaks."""
+    """Quiet for at least `least_s`, not counting the time while the machine speaks."""
     waited_s = 0.0
     while waited_s < least_s or not ready():
         yield next(quiet)
@@ -138,7 +138,7 @@ def _room_tone() -> Iterator[bytes]:
 
 
 def paced(blocks: Iterable[bytes]) -> Iterator[bytes]:
-    """The blocks at the pace at which they would be spoken."""
+    """The blocks in real time."""
     start, passed_s = time.monotonic(), 0.0
     for block in blocks:
         passed_s += len(block) / BYTES_A_SECOND

@@ -1,4 +1,4 @@
-"""What an invented case must bring about, line by line, and where its recordings hold each line."""
+"""The files of an invented case: what follows from each line, and where a recording has it."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ class Speaker(StrEnum):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Line:
-    """One utterance and what must come of it."""
+    """One utterance and what must follow from it."""
 
     say: str
     """What is spoken."""
     heard: str
     """What the recogniser must give: the phrase, or "[unk]" for talk in the room."""
     then: str
-    """The fact that must follow, by its name in facts.py."""
+    """The fact that must follow, by its name in core/facts.py."""
     speaker: Speaker = Speaker.SURGEON
     wait_s: float = 0.0
-    """Quiet after the machine's answer and before the next line, besides the recording's own."""
+    """Extra quiet between the machine's answer and the next line."""
     later: str = ""
     """The fact that must follow during that quiet because its time has come; "" for none."""
 
@@ -62,7 +62,7 @@ class Voice:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Recording:
-    """What stands beside one sound file of a scenario."""
+    """The description beside one sound file of a scenario."""
 
     invented: str
     """Says that the speech is synthetic."""
@@ -73,7 +73,7 @@ class Recording:
 
 
 class ScenarioError(ValueError):
-    """All that is wrong with one of the two files, a sentence a mistake."""
+    """All mistakes in one of the two files, one sentence each."""
 
     def __init__(self, name: str, found: list[str]) -> None:
         mistakes = "".join(f"\n  - {mistake}" for mistake in found)
@@ -82,7 +82,7 @@ class ScenarioError(ValueError):
 
 
 def parse_scenario(text: str, name: str = "scenario.toml") -> Scenario:
-    """Parse and check a scenario; raises ScenarioError naming every mistake at once."""
+    """Parse and check a scenario; raises ScenarioError, which names every mistake."""
     scenario = _decoded(Scenario, text, name)
     _refuse(name, [*_invented(scenario.invented), *_lines(scenario)])
     return scenario

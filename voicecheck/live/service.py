@@ -1,8 +1,8 @@
-"""The loop and the order of things: record, then believe, then show, then say.
+"""The event loop of a live case: record, then believe, then show, then say.
 
-The ports are declared here, beside their user: ears hear blocks of audio, a voice says texts, a
-log makes lines durable, a clock tells the moment. Time is driven by the audio itself: every block
-moves it on, so that a recording plays through the same code as a live case.
+The ports are declared here, beside their user: ears hear blocks of audio, a voice says texts, a log
+makes lines durable, a clock tells the moment. The audio drives time: every block advances it, so a
+recording runs through the same code as a live case.
 """
 
 from __future__ import annotations
@@ -20,28 +20,28 @@ from voicecheck.core.state import Mode
 from voicecheck.sound.pcm import BYTES_A_SECOND
 
 ECHO_S = 0.25
-"""Still deaf after the last word: the room has not fallen silent (measured: a gate with this tail
-takes a loudspeaker's echo down to the noise floor)."""
+"""Echo tail: the machine stays deaf this long after its last word. By then a loudspeaker's echo is
+down at the noise floor (measured)."""
 
 
 class Ears(Protocol):
     """Turns audio into utterances, and may fail."""
 
     def hear(self, block: bytes) -> Sequence[Heard | Trouble]:
-        """Listen to a block; the utterances that ended in it, and what fails or works again."""
+        """Hear a block; returns the utterances that ended in it, and what fails or works again."""
 
     def skip(self, block: bytes) -> None:
-        """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
+        """Skip a block: time advances, and a half-heard utterance is dropped."""
 
     def finish(self) -> Sequence[Heard | Trouble]:
-        """The audio has ended; the utterance that was still open, if any."""
+        """End the audio; returns the utterance that was still open, if any."""
 
 
 class Voice(Protocol):
     """Says texts aloud."""
 
     def say(self, text: str) -> float:
-        """Start to speak; how many seconds it will take."""
+        """Start to speak; returns how many seconds it will take."""
 
     def stop(self) -> None:
         """Fall silent at once."""
@@ -62,11 +62,11 @@ class _Speech:
     text: str
     from_s: float
     until_us: int
-    """By the case's own clock: sound that waited meanwhile is drained by then."""
+    """When it listens again, by the case's clock: sound that waits meanwhile is read by then."""
 
 
 class RecordClosed(Exception):
-    """A record that has ended takes no more lines."""
+    """A closed record takes no more lines."""
 
 
 class Service:
@@ -81,7 +81,7 @@ class Service:
         now: Callable[[float], At],
         show: Callable[[Case, Record, str], None],
     ) -> None:
-        """`now` gets the audio's own time in seconds; `show` what to display."""
+        """`now` turns the audio position in seconds into a moment; `show` gets what to display."""
         self._log, self._ears, self._voice, self._now, self._show = log, ears, voice, now, show
         self.position_s = 0.0  # how much audio has passed
         self._speech: _Speech | None = None
@@ -95,9 +95,9 @@ class Service:
         self._tell()
 
     def take_up(self, lines: Sequence[bytes], gap_s: float) -> None:
-        """Go on with an open record after a gap.
+        """Continue an open record after a gap.
 
-        Raises BrokenLog if its lines do not hold, and RecordClosed if it has ended.
+        Raises BrokenLog if its lines do not hold, and RecordClosed if it is closed.
         """
         self.case = replay(lines)
         if self.closed:
@@ -107,7 +107,7 @@ class Service:
 
     @property
     def listening(self) -> bool:
-        """False while the machine speaks: then it is deaf to all but what breaks in (rules.py)."""
+        """False while the machine speaks: then it is deaf to all but what breaks in."""
         return self._speech is None
 
     @property
@@ -119,18 +119,18 @@ class Service:
 
     @property
     def closed(self) -> bool:
-        """Whether the record has ended."""
+        """Whether the record is closed."""
         return self.case.state.mode is Mode.CLOSED
 
     def run(self, blocks: Iterable[bytes | Entered | Trouble]) -> None:
-        """Live the case until it is closed or the blocks end."""
+        """Run the case until it is closed or the blocks end."""
         for block in blocks:
             if isinstance(block, bytes):
                 self._take(block)
             else:
-                self._ears.skip(b"")  # nothing is joined across a gap or an entry by hand
+                self._ears.skip(b"")  # no utterance spans a gap or an entry by hand
                 if isinstance(block, Entered):
-                    self._hush()  # whoever enters has read on, and need not hear it out
+                    self._hush()  # whoever enters has read the prompt, and need not hear it out
                 self.step(block)
             self._note_news()
             self._step_if_due()
@@ -187,7 +187,7 @@ class Service:
             self.step(heard)
         if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
             self._end_speech()
-            self._ears.skip(b"")  # what it heard of the machine itself is joined to nothing
+            self._ears.skip(b"")  # no utterance contains the machine's own voice
 
     def _breaks_in(self, heard: Heard | Trouble) -> bool:
         return isinstance(heard, Trouble) or self.case.conduct.breaks_in(self.case.procedure, heard)

@@ -1,4 +1,4 @@
-"""Serve a live case: sound in, voice out, the prompt display beside it, from any open record on."""
+"""Serves a live case, new or taken up: sound in, voice out, the prompt display beside it."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from voicecheck.core.inputs import Entered, Trouble
 from voicecheck.core.procedure import Procedure
 from voicecheck.core.replay import BrokenLog, NewerLog, replay
 from voicecheck.core.wording import JOURNAL_FAILED, checkpoint_aloud
+from voicecheck.display.access import LEAST_TOKEN
 from voicecheck.display.keys import keys
 from voicecheck.display.screen import View
 from voicecheck.display.server import Display
@@ -30,10 +31,10 @@ from voicecheck.live.service import Service
 from voicecheck.sound.microphone import Block
 
 LINGER_S = 60.0
-"""How long the display still shows the checkpoint of a closed record, to be copied."""
+"""How long the display shows the checkpoint of a closed record, so that it can be copied."""
 
 _STOPPED_S = 5.0
-"""How long the display still says that recording has stopped; a page keeps it after that."""
+"""How long the display is still served after recording has stopped; open pages keep the message."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,11 +44,11 @@ class Place:
     host: str
     port: int
     token: str = ""
-    """For entry by hand; made up when empty."""
+    """For entry by hand; random if empty."""
 
 
 def recorded(path: Path) -> tuple[Procedure, Conduct] | None:
-    """What an existing log asks and by which rules; None where nothing is recorded yet."""
+    """The procedure and the rules of an existing log; None if nothing is recorded yet."""
     if not path.exists():
         return None
     lines = read(path).lines
@@ -58,9 +59,12 @@ def recorded(path: Path) -> tuple[Procedure, Conduct] | None:
     except BrokenLog as error:
         raise JournalError(
             f"{path} cannot be taken up. {error}. Give this case another name; "
-            f"`voicecheck review {path}` shows what of the record still holds."
+            f"`voicecheck review {path}` shows which part of the record still holds."
         ) from error
-    return (case.procedure, case.conduct) if case else None
+    if case is None:
+        return None
+    case.close()
+    return case.procedure, case.conduct
 
 
 def serve(
@@ -70,21 +74,21 @@ def serve(
     sound: Callable[[Service], Iterable[Block]],
     ending: Ending,
 ) -> None:
-    """Open the case or take it up, and live it until it is closed, the sound ends, or it is asked.
+    """Open the case or take it up; run it until it is closed, the sound ends or `ending` is asked.
 
-    Raises BrokenLog or RecordClosed for a record that cannot be taken up, JournalError when it
-    cannot be opened, LogStopped when it can no longer be written.
+    Raises BrokenLog or RecordClosed if the record cannot be taken up, JournalError if it cannot be
+    opened, LogStopped if it can no longer be written.
     """
     entered: SimpleQueue[Entered] = SimpleQueue()
     display = Display(
         host=place.host,
         port=place.port,
-        token=place.token or secrets.token_urlsafe(12),
+        token=place.token or secrets.token_urlsafe(LEAST_TOKEN),
         keys=keys(setup.procedure, setup.conduct),
         entered=entered.put,
     )
     path = log_path(setup.case_dir, name)
-    display.start()  # first: where it cannot, no empty record is left
+    display.start()  # first: if it fails, no empty log is left behind
     with closing(display), (Journal.reopen if path.exists() else Journal.create)(path) as log:
         _tell_torn(log)
         click.echo(f"Prompt display: {display.address}")
@@ -95,13 +99,13 @@ def serve(
             served.live(sound)
             is_open = not served.case.service.closed
     if is_open:
-        click.echo(f"The record is open: serve --case {name} takes it up again.")
+        click.echo(f"The record is still open: serve --case {name} takes it up again.")
 
 
 def _tell_torn(log: Journal) -> None:
     if log.found.torn:
         click.echo(
-            f"The last line was cut off while it was written; nobody had been told of it. Its "
+            f"The last line was cut off while it was written, before anybody was told of it. Its "
             f"{len(log.found.torn)} bytes are kept beside the log, in {log.path.name}.torn-…"
         )
 
@@ -124,7 +128,7 @@ class _Served:
         self._display, self._entered, self._ending = display, entered, ending
 
     def live(self, sound: Callable[[Service], Iterable[Block]]) -> None:
-        """To the close or the end of the sound; the display shows how it ended."""
+        """Run until the record is closed or the sound ends; the display shows how it ended."""
         self.case.begin()
         try:
             self.case.live(self._inputs(sound(self._service)))
@@ -135,7 +139,7 @@ class _Served:
             self._tell_checkpoint()
 
     def close(self) -> None:
-        """Let the voice go."""
+        """Release the voice."""
         self.case.voice.close()
 
     # ------------------------------------------------------------------------------- what goes out
@@ -156,7 +160,7 @@ class _Served:
         self._ending.wait(max(_STOPPED_S, self.case.voice.say(JOURNAL_FAILED)))
 
     def _tell_checkpoint(self) -> None:
-        """Shown as long as it may be copied, and spelled aloud once "Record closed" is said."""
+        """Show it long enough to be copied, and spell it aloud after "Record closed"."""
         checkpoint, shown = self._service.checkpoint, self._view()
         text = f"{shown.asked.text} Checkpoint: {checkpoint.code}"
         self._display.show(replace(shown, asked=replace(shown.asked, text=text)))
@@ -166,7 +170,7 @@ class _Served:
     # -------------------------------------------------------------------------------- what comes in
 
     def _inputs(self, sound: Iterable[Block]) -> Iterator[Block | Entered]:
-        """The sound, and between its blocks what was entered, and what is wrong beside it."""
+        """The sound; between its blocks, entries by hand and troubles of clock and display."""
         steps, display_fails = clock.Steps(), False
         for block in sound:
             yield block
@@ -184,7 +188,7 @@ class _Served:
 
 
 def _as_troubles(clock_step: str) -> Iterator[Trouble]:
-    """A step of the wall clock is over when it is seen: order never depended on it."""
+    """A step of the wall clock is over at once: the order of lines never depends on that clock."""
     if clock_step:
         yield Trouble(part="clock", message=clock_step)
         yield Trouble(part="clock", message="It goes on from there.", over=True)

@@ -1,4 +1,4 @@
-"""A case in the terminal as it happens, in 80 columns: heard, how it was taken, what is said."""
+"""Shows a case in the terminal as it happens: what was heard, how it was taken, what is said."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""What becomes of a log once the case is over: parts of report, review, export and collection."""
+"""One record after the case: proved, reported on, shown as a page and exported."""

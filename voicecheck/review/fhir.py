@@ -1,10 +1,9 @@
-"""A log as FHIR R4 (4.0.1): a Bundle of one Procedure, one Device, and an AuditEvent a line.
+"""A log as a FHIR R4 (4.0.1) Bundle: one Procedure, one Device, one AuditEvent for each line.
 
-The Procedure's status says only what the record can: `completed` when the record was closed and
-every clipping and dividing is on it, `stopped` when it was closed after stopping was stated, and
-`unknown` otherwise. Its subject is not identified. SNOMED CT codes: laparoscopic cholecystectomy
-45595009 and laparoscopic subtotal cholecystectomy 450499007; use of SNOMED CT outside the free
-set may need a licence.
+The Procedure's status says no more than the record does: `completed` if the record was closed and
+has every required clipping and dividing, `stopped` if it was closed after the operation was stated
+as abandoned, otherwise `unknown`. Its subject is not identified. The codes are SNOMED CT's; using
+them may need a licence.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from voicecheck.core.facts import Fact, encode_record
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
 from voicecheck.core.wording import in_words, took
-from voicecheck.review.told import Step, Told
+from voicecheck.review.trace import SPEAKERS, Step, Trace
 
 SNOMED = "http://snomed.info/sct"
 CHOLECYSTECTOMY = {
@@ -41,25 +40,18 @@ ACTIVITY = {
 """From the R4 value set audit-event-type."""
 
 _SPACE = UUID("8d2b3c62-6a35-5e0e-9a5c-6f6f1f0b7a11")
-"""Our own name space: resources get the same identity whenever a log is exported again."""
-
-AGENTS = {
-    "heard": ("A voice in the theatre; the speaker is not identified", True),
-    "entered": ("Entry by hand at the prompt display; the person is not identified", True),
-    "machine": ("voicecheck itself", False),
-}
-"""Who an AuditEvent's agent is, and whether it asked for what was done."""
+"""Our name space: exported again, a log gives its resources the same ids."""
 
 _MINOR = (facts.Refused, facts.NotUnderstood, facts.Retracted, facts.Lapsed)
 
 
-def bundle(log: Told) -> str:
+def bundle(trace: Trace) -> str:
     """The Bundle as JSON text."""
-    resources = [_procedure(log), _device(log), *(_audit(log, step) for step in log.steps)]
+    resources = [_procedure(trace), _device(trace), *(_audit(trace, step) for step in trace.steps)]
     whole = {
         "resourceType": "Bundle",
         "type": "collection",
-        "timestamp": log.steps[-1].at.utc,
+        "timestamp": trace.steps[-1].at.utc,
         "entry": [
             {"fullUrl": f"urn:uuid:{resource['id']}", "resource": resource}
             for resource in resources
@@ -68,47 +60,46 @@ def bundle(log: Told) -> str:
     return json.dumps(whole, indent=1, ensure_ascii=False) + "\n"
 
 
-def _identity(log: Told, what: str) -> str:
-    opening = line_hash(encode_record(log.steps[0].record))
+def _identity(trace: Trace, what: str) -> str:
+    opening = line_hash(encode_record(trace.steps[0].record))
     return str(uuid5(_SPACE, f"{opening}/{what}"))
 
 
-def _reference(log: Told, what: str, display: str) -> dict[str, str]:
-    return {"reference": f"urn:uuid:{_identity(log, what)}", "display": display}
+def _reference(trace: Trace, what: str, display: str) -> dict[str, str]:
+    return {"reference": f"urn:uuid:{_identity(trace, what)}", "display": display}
 
 
-def _procedure(log: Told) -> dict[str, Any]:
+def _procedure(trace: Trace) -> dict[str, Any]:
     return {
         "resourceType": "Procedure",
-        "id": _identity(log, "procedure"),
-        "identifier": [{"value": log.opened.case}],
-        "status": status(log),
-        "code": {"coding": _codes(log), "text": log.procedure.head.title},
+        "id": _identity(trace, "procedure"),
+        "identifier": [{"value": trace.opened.case}],
+        "status": status(trace),
+        "code": {"coding": _codes(trace), "text": trace.procedure.head.title},
         "subject": {"display": "Not identified in this record"},
-        "performedPeriod": {"start": log.steps[0].at.utc, "end": log.steps[-1].at.utc},
-        "note": [{"text": text} for text in (*_stated(log), log.opened.caution)],
+        "performedPeriod": {"start": trace.steps[0].at.utc, "end": trace.steps[-1].at.utc},
+        "note": [{"text": text} for text in (*_stated(trace), trace.opened.caution)],
     }
 
 
-def status(log: Told) -> str:
-    """One of the eight codes of FHIR R4's EventStatus; see the module's first lines."""
-    facts_told = [step.record.fact for step in log.steps]
-    noted = {fact.item for fact in facts_told if isinstance(fact, facts.Noted)}
-    stands = zip(log.procedure.items, log.steps[-1].after.standing, strict=True)
-    done = noted | {item.id for item, answer in stands if answer}
-    acts = {item.id for item in log.procedure.items if item.kind is Kind.ACT and item.required}
-    last = log.steps[-1]
-    if last.after.mode is not Mode.CLOSED:
+def status(trace: Trace) -> str:
+    """One of the codes of FHIR R4's EventStatus; the module's docstring says which, and when."""
+    end = trace.steps[-1].state_after
+    if end.mode is not Mode.CLOSED:
         return "unknown"
-    if _left_by(log) == "stop":
+    if _left_by(trace) == "stop":
         return "stopped"
-    return "completed" if acts <= done else "unknown"
+    happened = [step.record.fact for step in trace.steps]
+    noted = {fact.item for fact in happened if isinstance(fact, facts.Noted)}
+    items = zip(trace.procedure.items, end.standing, strict=True)
+    acts = ((item.id, answer) for item, answer in items if item.kind is Kind.ACT and item.required)
+    return "completed" if all(answer or act in noted for act, answer in acts) else "unknown"
 
 
-def _left_by(log: Told) -> str:
-    """The way of the bail-out that the record ended in; "" if it ended in the course."""
+def _left_by(trace: Trace) -> str:
+    """The kind of bail-out in which the record ended; "" if it ended in the course."""
     way = ""
-    for step in log.steps:
+    for step in trace.steps:
         match step.record.fact:
             case facts.BailedOut(way=last):
                 way = last
@@ -119,58 +110,57 @@ def _left_by(log: Told) -> str:
     return way
 
 
-def _codes(log: Told) -> list[dict[str, str]]:
-    if log.procedure.head.id != "laparoscopic_cholecystectomy":
+def _codes(trace: Trace) -> list[dict[str, str]]:
+    if trace.procedure.head.id != "laparoscopic_cholecystectomy":
         return []
-    return [SUBTOTAL if _left_by(log) == "subtotal" else CHOLECYSTECTOMY]
+    return [SUBTOTAL if _left_by(trace) == "subtotal" else CHOLECYSTECTOMY]
 
 
-def _stated(log: Told) -> Iterator[str]:
-    for step in log.steps:
+def _stated(trace: Trace) -> Iterator[str]:
+    for step in trace.steps:
         match step.record.fact:
-            case facts.Stated(item=item, answer=answer):
-                yield f"{step.at.utc} stated: {log.says(item, answer)}"
-            case facts.Noted(item=item, answer=answer):
-                yield f"{step.at.utc} noted outside the standard course: {log.says(item, answer)}"
+            case facts.Stated(item=item, answer=answer) | facts.Noted(item=item, answer=answer):
+                yield f"{step.at.utc} {took(step.record.fact)}: {trace.says(item, answer)}"
             case facts.Withdrawn(item=item):
-                yield f"{step.at.utc} withdrawn: {log.name(item)}"
+                yield f"{step.at.utc} {took(step.record.fact)}: {trace.name(item)}"
             case facts.Occurred() | facts.BailedOut() | facts.Overridden():
-                yield f"{step.at.utc} {step.told}"
+                yield f"{step.at.utc} {step.answered}"
             case _:
                 pass
 
 
-def _device(log: Told) -> dict[str, Any]:
+def _device(trace: Trace) -> dict[str, Any]:
     return {
         "resourceType": "Device",
-        "id": _identity(log, "device"),
+        "id": _identity(trace, "device"),
         "deviceName": [{"name": "voicecheck", "type": "user-friendly-name"}],
         "version": [
-            {"value": f"voicecheck {log.opened.program}"},
-            {"value": f"log format {log.opened.format}, rules {log.opened.rules}"},
-            {"value": f"recogniser {log.opened.recogniser}"},
+            {"value": f"voicecheck {trace.opened.program}"},
+            {"value": f"log format {trace.opened.format}, rules {trace.opened.rules}"},
+            {"value": f"recogniser {trace.opened.recogniser}"},
         ],
-        "note": [{"text": log.opened.caution}],
+        "note": [{"text": trace.opened.caution}],
     }
 
 
-def _audit(log: Told, step: Step) -> dict[str, Any]:
+def _audit(trace: Trace, step: Step) -> dict[str, Any]:
     fact = step.record.fact
-    who, asked = AGENTS[step.cause.source]
+    person = step.cause.source != "machine"
+    who = f"{SPEAKERS[step.cause.source]}{'; the person is not identified' if person else ''}"
     return {
         "resourceType": "AuditEvent",
-        "id": _identity(log, f"line {step.at.line}"),
+        "id": _identity(trace, f"line {step.at.line}"),
         "type": ACTIVITY,
         "subtype": [{"code": type(fact).__name__, "display": took(fact)}],
         "action": "E",
         "recorded": step.at.utc,
         "outcome": _outcome(fact),
-        "outcomeDesc": step.told or took(fact),
-        "agent": [{"who": {"display": who}, "requestor": asked}],
-        "source": {"observer": _reference(log, "device", "voicecheck")},
+        "outcomeDesc": step.answered or took(fact),
+        "agent": [{"who": {"display": who}, "requestor": person}],
+        "source": {"observer": _reference(trace, "device", "voicecheck")},
         "entity": [
             {
-                "what": _reference(log, "procedure", log.opened.case),
+                "what": _reference(trace, "procedure", trace.opened.case),
                 "detail": [
                     {"type": key, "valueString": value} for key, value in _details(step).items()
                 ],
@@ -180,7 +170,7 @@ def _audit(log: Told, step: Step) -> dict[str, Any]:
 
 
 def _outcome(fact: Fact) -> str:
-    """0 success, 4 minor failure, 8 serious failure."""
+    """FHIR R4's audit-event-outcome: 0 success, 4 minor failure, 8 serious failure."""
     if isinstance(fact, facts.Failed):
         return "8"
     return "4" if isinstance(fact, _MINOR) else "0"

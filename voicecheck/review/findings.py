@@ -1,4 +1,4 @@
-"""What a report holds: frozen parts, each with its time, none saying more than was stated."""
+"""The parts of a report: frozen dataclasses that say what was stated, and when."""
 
 from __future__ import annotations
 
@@ -9,31 +9,32 @@ from voicecheck.core.procedure import Kind
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Moment:
-    """One line's place and time."""
+    """Number and time of one line."""
 
     line: int
     utc: str
     """RFC 3339 with milliseconds, ending in Z."""
     since_s: float
-    """Seconds since the opening, by the clock that never steps back."""
+    """Seconds since the opening, by the monotonic clock."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Utterance:
-    """What was said or put in by hand, and how surely it was heard."""
+    """What was said or entered by hand, and how well it was heard."""
 
     text: str
     source: str
-    """heard, entered or machine (its timer, its own trouble)"""
+    """heard, entered or machine (a timer, a failure)"""
     confidence: float | None = None
-    """How sure the ears were, 0 to 1; None where nothing was heard."""
+    """Of the recogniser, 0 to 1; None if nothing was heard."""
     audio_from_s: float | None = None
     audio_to_s: float | None = None
+    """Where it is in the sound, in seconds; None if nothing was heard."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Asked:
-    """One item of the procedure, and how it ended."""
+    """One item of the procedure, and whether it stood at the end."""
 
     item: str
     name: str
@@ -42,12 +43,12 @@ class Asked:
     """Title of its phase."""
     required: bool
     stands: bool
-    """Whether it stood, with an answer that satisfies it, when the log ended."""
+    """Whether a satisfying answer stood when the log ended."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Statement:
-    """An item stated, or noted outside the standard course."""
+    """An item that was stated, or noted outside the standard course."""
 
     at: Moment
     item: str
@@ -55,15 +56,15 @@ class Statement:
     says: str
     satisfies: bool
     outside: bool
-    """Noted during a bail-out or an emergency: on record, never counted as standing."""
+    """Noted during a bail-out or an emergency: recorded, but never counted as standing."""
     said: Utterance
     confirmed: Utterance | None
-    """The reply to the read-back; None where none was asked for."""
+    """The reply to the read-back; None if there was no read-back."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Span:
-    """While one answer stood for an item."""
+    """The time for which one answer to an item stood."""
 
     item: str
     name: str
@@ -71,14 +72,14 @@ class Span:
     satisfies: bool
     start: Moment
     end: Moment | None
-    """None: it still stood when the log ended."""
+    """None if it still stood when the log ended."""
     ended: str
-    """What ended it; "" if nothing did."""
+    """What ended it; "" if it still stood."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Stretch:
-    """A time in which one phase was the one asked for, or the course was left."""
+    """A time in which one phase was asked for, or the course was left."""
 
     title: str
     in_course: bool
@@ -88,7 +89,7 @@ class Stretch:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Happening:
-    """One line that a reviewer looks for."""
+    """One line that a reviewer will look for."""
 
     at: Moment
     kind: str
@@ -97,58 +98,67 @@ class Happening:
     cause: Utterance
 
 
+EMERGENCY = "emergency"
+"""What a departure is called if it is an emergency."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Departure:
-    """A bail-out or an emergency, and what led there."""
+    """A bail-out or an emergency, and what led to it."""
 
     at: Moment
     what: str
     cause: Utterance
     lapsed: tuple[str, ...]
-    """Names of what stood and was let fall."""
+    """Names of the items that lapsed with it."""
     led: tuple[Happening, ...]
-    """The last notable lines before it, at most five, none from before an earlier departure."""
+    """The last notable lines since the departure before it, at most five."""
     resumed: Moment | None
+    """When the course went on; None if it never did."""
+
+    @property
+    def is_emergency(self) -> bool:
+        """Whether it is an emergency; otherwise it is a bail-out."""
+        return self.what == EMERGENCY
 
     def as_happening(self) -> Happening:
-        """The departure as one line among others."""
+        """The departure as a line among others."""
         return Happening(at=self.at, kind="course left", what=self.what, why="", cause=self.cause)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Stood:
-    """How long something had stood at a moment."""
+    """How long an item had stood at a given moment."""
 
     item: str
     name: str
     stood_s: float | None
-    """None: it did not stand."""
+    """In seconds; None if it did not stand."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Act:
-    """One clipping or dividing on record, and what stood at that moment."""
+    """One recorded clipping or dividing, and what stood at that moment."""
 
     at: Moment
     name: str
     during: str
-    """The emergency or bail-out in which it was noted; "" for one stated in the course."""
+    """The emergency or bail-out in which it was noted; "" if it was stated in the course."""
     criteria: tuple[Stood, ...]
     pause: Stood
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Pause:
-    """The pause before the first act."""
+    """How often the pause was begun, and how often it was confirmed as held."""
 
     begun: int
     held: int
-    """How often it was confirmed as held."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Deaf:
-    """While the machine spoke, it heard nothing."""
+    """A time in which the machine spoke and so heard nothing; seconds since the opening."""
 
     text: str
     start_s: float
@@ -157,45 +167,48 @@ class Deaf:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class TroubleSpan:
-    """A part of the machine out of order."""
+    """A time in which a part of the machine was out of order."""
 
     part: str
     message: str
     start: Moment
     end: Moment | None
-    """None: not mended when the log ended."""
+    """None if it was still out of order when the log ended."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Hearing:
-    """How well the machine was spoken to and heard; counts of lines."""
+    """How well the machine heard: counts of lines, and seconds."""
 
     heard: int
-    """Utterances, of which:"""
+    """All utterances; the next five add up to it."""
     understood: int
     other_speech: int
-    """Speech that is none of the phrases: talk in the room, mostly."""
+    """Matches no phrase: mostly talk in the room."""
     not_a_phrase: int
-    """Known words in no known order."""
+    """Known words, but no phrase."""
     reply_to_nothing: int
-    """Confirm or negative while nothing waited."""
+    """Confirm or negative when nothing was read back."""
     unsure: int
-    """Phrases heard with too little confidence; the machine asked for them again."""
+    """Phrases heard with too little confidence: the machine asked for them again."""
     negatives: int
+    """Read-backs that were denied or dropped."""
     no_replies: int
+    """Read-backs without a reply in time."""
     asked_again: int
+    """Times the machine was asked to repeat itself."""
     entered: int
-    """Put in by hand."""
+    """Phrases entered by hand."""
     confidence_median: float | None
-    """Over what was understood."""
+    """Of the understood utterances; None if there were none."""
     confidence_lowest: float | None
     deaf_s: float
     trouble_s: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Setting:
-    """What the case was run with."""
+class RecordedWith:
+    """The procedure, program and versions that made the record."""
 
     procedure: str
     title: str
@@ -211,10 +224,10 @@ class Setting:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Report:
-    """What one log says. Everything is what was stated, with its time; nothing is a judgement."""
+    """What one log says: what was stated, and when. It judges nothing."""
 
     case: str
-    setting: Setting
+    setting: RecordedWith
     opened: Moment
     ended: Moment
     closed: bool
@@ -224,31 +237,31 @@ class Report:
     statements: tuple[Statement, ...]
     spans: tuple[Span, ...]
     stretches: tuple[Stretch, ...]
-    """Cover the whole log, without gap or overlap."""
+    """They cover the whole log, without gap or overlap."""
     acts: tuple[Act, ...]
-    """Every clipping and dividing on record, in the order of the log."""
+    """Every recorded clipping and dividing, in the order of the log."""
     pause: Pause
     refusals: tuple[Happening, ...]
     corrections: tuple[Happening, ...]
-    """Withdrawn, answered differently, lapsed by an event."""
+    """Withdrawn, answered anew, or lapsed."""
     events: tuple[Happening, ...]
-    """Events, cautions, calls for help, interruptions and their ends."""
+    """Events, cautions, calls for help, interruptions, gaps."""
     departures: tuple[Departure, ...]
     misunderstood: tuple[Happening, ...]
     deaf: tuple[Deaf, ...]
     troubles: tuple[TroubleSpan, ...]
     hearing: Hearing
     checkpoint: str
-    """Number of lines and hash of the last, as chain.Checkpoint prints it."""
+    """Number of lines and hash of the last one, as chain.Checkpoint prints it."""
     code: str
-    """The same, short enough to be copied by hand."""
+    """The same as a short code, to copy by hand."""
 
     @property
     def first_act(self) -> Act | None:
-        """The first that was stated in the course: what stood before it was asked for."""
+        """The first one stated in the course; None if there is none."""
         return next((act for act in self.acts if not act.during), None)
 
     @property
     def acts_outside(self) -> tuple[Act, ...]:
-        """Those noted in an emergency or a bail-out, where no criterion stands."""
+        """Those noted in an emergency or a bail-out."""
         return tuple(act for act in self.acts if act.during)

@@ -1,4 +1,4 @@
-"""How the machine was spoken to and heard: what it misunderstood, when it was deaf or broken."""
+"""How well the machine heard: what it misunderstood, when it was deaf or out of order."""
 
 from __future__ import annotations
 
@@ -10,27 +10,27 @@ from statistics import median
 from voicecheck.core import facts
 from voicecheck.core.facts import Doubt
 from voicecheck.core.inputs import Said
-from voicecheck.core.wording import DOUBTS
+from voicecheck.core.wording import took
 from voicecheck.review.findings import Deaf, Happening, Hearing, Moment, TroubleSpan, Utterance
 from voicecheck.review.notable import happening
-from voicecheck.review.told import Step, Told
+from voicecheck.review.trace import Step, Trace
 
 
-def misunderstood(told: Told) -> Iterator[Happening]:
-    """What was not understood, asked again, denied, or never answered."""
+def misunderstood(trace: Trace) -> Iterator[Happening]:
+    """All that was not understood, asked again, denied or never answered."""
     read_back = Utterance(text="", source="machine")
-    for step in told.steps:
+    for step in trace.steps:
         match step.record.fact:
-            case facts.NotUnderstood(why=why):
-                yield happening(step, DOUBTS[why], step.cause.text)
+            case facts.NotUnderstood() as fact:
+                yield happening(step, took(fact), step.cause.text)
             case facts.Proposed() | facts.CloseProposed():
                 read_back = step.cause
             case facts.Retracted(item=item):
-                yield happening(step, "negative", told.name(item), _after_reading(read_back))
+                yield happening(step, "negative", trace.name(item), _after_reading(read_back))
             case facts.Lapsed(item=item):
-                yield happening(step, "no reply", told.name(item), _after_reading(read_back))
+                yield happening(step, "no reply", trace.name(item), _after_reading(read_back))
             case facts.Repeated():
-                yield happening(step, "asked again", step.told)
+                yield happening(step, "asked again", step.answered)
             case _:
                 pass
 
@@ -40,22 +40,22 @@ def _after_reading(said: Utterance) -> str:
     return f'read back after "{said.text}"{sure}' if said.text else "read back after the pause"
 
 
-def deaf(told: Told) -> Iterator[Deaf]:
-    """While the machine spoke."""
-    for step in told.steps:
+def deaf(trace: Trace) -> Iterator[Deaf]:
+    """All times in which the machine spoke."""
+    for step in trace.steps:
         if isinstance(step.record.cause, Said):
             said = step.record.cause
             start_s = max(0.0, step.at.since_s - (said.audio_to_s - said.audio_from_s))
             yield Deaf(text=said.text, start_s=round(start_s, 6), end_s=step.at.since_s)
 
 
-def troubles(told: Told) -> Iterator[TroubleSpan]:
-    """Each time that a part was out of order, from its first complaint to when it worked again.
+def troubles(trace: Trace) -> Iterator[TroubleSpan]:
+    """All times in which a part was out of order, from its first failure until it worked again.
 
-    The whole program was out of order while the record lay open and nobody listened.
+    While an open record was not listened to, the whole program counts as out of order.
     """
     failing: dict[str, Step] = {}
-    for before, step in pairwise(told.steps):
+    for before, step in pairwise(trace.steps):
         match step.record.fact:
             case facts.Failed(part=part):
                 failing.setdefault(part, step)
@@ -74,15 +74,15 @@ def _trouble(part: str, first: Step, end: Moment | None) -> TroubleSpan:
     return TroubleSpan(part=part, message=first.cause.text, start=first.at, end=end)
 
 
-def hearing(told: Told) -> Hearing:
-    """Everything about hearing, counted."""
-    heard = [step for step in told.steps if step.cause.source == "heard"]
+def hearing(trace: Trace) -> Hearing:
+    """The counts and seconds of the whole log."""
+    heard = [step for step in trace.steps if step.cause.source == "heard"]
     clear = [step for step in heard if not isinstance(step.record.fact, facts.NotUnderstood)]
     sure = [step.cause.confidence for step in clear if step.cause.confidence is not None]
     unclear = Counter(
         step.record.fact.why for step in heard if isinstance(step.record.fact, facts.NotUnderstood)
     )
-    became = Counter(type(step.record.fact) for step in told.steps)
+    became = Counter(type(step.record.fact) for step in trace.steps)
     return Hearing(
         heard=len(heard),
         understood=len(clear),
@@ -93,11 +93,11 @@ def hearing(told: Told) -> Hearing:
         negatives=became[facts.Retracted],
         no_replies=became[facts.Lapsed],
         asked_again=became[facts.Repeated],
-        entered=sum(step.cause.source == "entered" for step in told.steps),
+        entered=sum(step.cause.source == "entered" for step in trace.steps),
         confidence_median=median(sure) if sure else None,
         confidence_lowest=min(sure, default=None),
-        deaf_s=round(sum(span.end_s - span.start_s for span in deaf(told)), 6),
-        trouble_s=round(sum(_lasted_s(span, told.steps[-1].at) for span in troubles(told)), 6),
+        deaf_s=round(sum(span.end_s - span.start_s for span in deaf(trace)), 6),
+        trouble_s=round(sum(_lasted_s(span, trace.steps[-1].at) for span in troubles(trace)), 6),
     )
 
 

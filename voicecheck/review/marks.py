@@ -1,13 +1,13 @@
-"""Marks on a timeline: a shape for each kind of line, and words beside it where there is room.
+"""The marks on a timeline: a shape for each kind of happening, with words if there is room.
 
-Colours are from the palette of Okabe & Ito, "Color Universal Design" (2008), made for readers with
-any kind of colour vision; no kind is told by its colour alone.
+The colours are those of Okabe & Ito, "Color Universal Design" (2008), for readers with any colour
+vision. No kind is marked by its colour alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 from voicecheck.review.findings import Happening
 
@@ -18,35 +18,48 @@ BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 BLUE, VERMILION, PURPLE = "#0072B2", "#D55E00", "#CC79A7"
 INK, QUIET, PAPER = "#22313a", "#7b8a93", "#f1f4f5"
 WIDTH_IN = 10.4
-"""Of the whole picture."""
+"""Width of the whole picture."""
 
-SHAPES = {
-    "event": ("^", PURPLE),
-    "caution": ("s", ORANGE),
-    "help": ("*", BLACK),
-    "interruption": ("d", SKY),
-    "gap": ("p", BLACK),
-    "course left": ("P", VERMILION),
-    "refused": ("X", VERMILION),
-    "withdrawn": ("<", BLUE),
-    "answered anew": ("o", BLUE),
-    "lapsed": ("v", VERMILION),
+
+class Shape(NamedTuple):
+    """How one kind of happening is drawn, and its entry in the legend."""
+
+    marker: str
+    """As Matplotlib names it."""
+    colour: str
+    character: str
+    """Looks like the marker."""
+    name: str
+
+
+SHAPES: Mapping[str, Shape] = {
+    "event": Shape("^", PURPLE, "▲", "event"),
+    "caution": Shape("s", ORANGE, "■", "caution"),
+    "help": Shape("*", BLACK, "★", "help called"),
+    "interruption": Shape("d", SKY, "♦", "stand by, carry on"),
+    "gap": Shape("p", BLACK, "⬟", "nobody listened"),
+    "refused": Shape("X", VERMILION, "✖", "refused"),
+    "lapsed": Shape("v", VERMILION, "▼", "lapsed"),
+    "withdrawn": Shape("<", BLUE, "◀", "withdrawn"),
+    "answered anew": Shape("o", BLUE, "●", "answered anew"),
+    "course left": Shape("P", VERMILION, "✚", "course left"),
 }
+"""Kind of happening → its shape."""
 
 
 def marks(axes: Axes, happenings: Sequence[Happening], place: int) -> None:
-    """A shape for each, and its words beside it where they reach no other mark or words."""
+    """Draw each happening, with its words where they touch no other mark or words."""
     times = [happening.at.since_s / 60 for happening in happenings]
     taken_min = float("-inf")
     for happening, at_min, next_min in zip(
         happenings, times, [*times, axes.get_xlim()[1]][1:], strict=True
     ):
-        shape, colour = SHAPES[happening.kind]
+        shape = SHAPES[happening.kind]
         axes.plot(
             [at_min],
             [place],
-            shape,
-            color=colour,
+            shape.marker,
+            color=shape.colour,
             ms=7.5,
             mec=BLACK,
             mew=0.6,
@@ -66,7 +79,7 @@ def marks(axes: Axes, happenings: Sequence[Happening], place: int) -> None:
 
 
 def _words(happening: Happening) -> str:
-    """What stands beside a mark: a refusal's phrase is in the table only, being long."""
+    """What is written beside a mark. A refused phrase is too long: only the table has it."""
     match happening.kind:
         case "refused":
             return ""
@@ -89,6 +102,6 @@ def _beside(axes: Axes, words: str, at_min: float, place: int, *, right: bool) -
 
 
 def width_min(axes: Axes, text: str) -> float:
-    """Roughly how long a text is on the time axis: 0.068 inch a letter at 8 points."""
+    """How many minutes of the axis a text covers, roughly: 0.068 inch a letter at 8 points."""
     inches = WIDTH_IN * axes.get_position().width
     return 0.068 * (len(text) + 1) / inches * (axes.get_xlim()[1] - axes.get_xlim()[0])

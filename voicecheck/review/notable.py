@@ -1,76 +1,77 @@
-"""The lines that a reviewer looks for: refusals, corrections, events, departures."""
+"""The lines that a reviewer will look for: refusals, corrections, events, departures."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
 from voicecheck.core import facts
+from voicecheck.core.wording import took
 from voicecheck.review.findings import Departure, Happening, Moment
 from voicecheck.review.stated import because, statements
 from voicecheck.review.summary import duration
-from voicecheck.review.told import Step, Told
+from voicecheck.review.trace import Step, Trace
 
 LED_AT_MOST = 5
-"""How many notable lines before a departure are shown as what led there."""
+"""A departure shows at most this many notable lines that led to it."""
 
 
 def happening(step: Step, kind: str, what: str, why: str = "") -> Happening:
-    """One line as a reviewer looks for it."""
+    """One step as a happening."""
     return Happening(at=step.at, kind=kind, what=what, why=why, cause=step.cause)
 
 
-def refusals(told: Told) -> Iterator[Happening]:
-    """What was not accepted, and the sentence that said why."""
-    for step in told.steps:
+def refusals(trace: Trace) -> Iterator[Happening]:
+    """All refused commands, each with the sentence that said why."""
+    for step in trace.steps:
         if isinstance(step.record.fact, facts.Refused):
-            yield happening(step, "refused", step.cause.text, step.told)
+            yield happening(step, took(step.record.fact), step.cause.text, step.answered)
 
 
-def corrections(told: Told) -> Iterator[Happening]:
-    """What was withdrawn, answered differently, or fell with something else."""
-    for step in told.steps:
+def corrections(trace: Trace) -> Iterator[Happening]:
+    """All statements that were withdrawn, answered anew or lapsed."""
+    for step in trace.steps:
         fact = step.record.fact
         if isinstance(fact, facts.Withdrawn):
-            yield happening(step, "withdrawn", told.name(fact.item))
+            yield happening(step, took(fact), trace.name(fact.item))
         elif isinstance(fact, facts.Stated):
-            was = step.before.standing[told.procedure.index[fact.item]]
+            was = step.state_before.standing[trace.procedure.index[fact.item]]
             if was not in ("", fact.answer):
                 yield happening(
                     step,
                     "answered anew",
-                    told.name(fact.item),
-                    f"{told.says(fact.item, was)} → {told.says(fact.item, fact.answer)}",
+                    trace.name(fact.item),
+                    f"{trace.says(fact.item, was)} → {trace.says(fact.item, fact.answer)}",
                 )
         lapsed: tuple[str, ...] = getattr(fact, "lapsed", ())
         if lapsed:
-            yield happening(step, "lapsed", told.names(lapsed), because(told, fact))
+            yield happening(step, "lapsed", trace.names(lapsed), because(trace, fact))
 
 
-def events(told: Told) -> Iterator[Happening]:
-    """What happened besides statements."""
-    for step in told.steps:
+def events(trace: Trace) -> Iterator[Happening]:
+    """All events, cautions, calls for help, interruptions and gaps."""
+    for step in trace.steps:
         match step.record.fact:
             case facts.Occurred(event=event):
-                yield happening(step, "event", told.procedure.file.events[event].name, step.told)
+                yield happening(
+                    step, "event", trace.procedure.file.events[event].name, step.answered
+                )
             case facts.Cautioned(caution=caution):
-                name = told.procedure.file.cautions[caution].name
-                yield happening(step, "caution", name, step.told)
+                name = trace.procedure.file.cautions[caution].name
+                yield happening(step, "caution", name, step.answered)
             case facts.HelpCalled():
-                yield happening(step, "help", "help called for")
-            case facts.StoodBy():
-                yield happening(step, "interruption", "standing by")
+                yield happening(step, "help", took(step.record.fact))
             case facts.Reopened(gap_s=gap_s):
                 gap = f"nobody listened for {duration(gap_s)}"
-                yield happening(step, "gap", gap, step.told)
-            case facts.Resumed():
-                yield happening(step, "interruption", "carrying on")
+                yield happening(step, "gap", gap, step.answered)
+            case facts.StoodBy() | facts.Resumed():
+                yield happening(step, "interruption", took(step.record.fact))
             case _:
                 pass
 
 
-def in_doubt(told: Told) -> Iterator[Happening]:
-    """Truthful answers that keep the gate closed, such as more than two structures."""
-    for statement in statements(told):
+def in_doubt(trace: Trace) -> Iterator[Happening]:
+    """Answers that keep the gate closed, such as "more than two structures"."""
+    for statement in statements(trace):
         if not statement.satisfies:
             yield Happening(
                 at=statement.at,
@@ -81,21 +82,21 @@ def in_doubt(told: Told) -> Iterator[Happening]:
             )
 
 
-def departures(told: Told, notable: Sequence[Happening]) -> Iterator[Departure]:
-    """Bail-outs and emergencies; `notable` in the order of the log."""
+def departures(trace: Trace, notable: Sequence[Happening]) -> Iterator[Departure]:
+    """All bail-outs and emergencies; `notable` must be in the order of the log."""
     since = 0
-    for place, step in enumerate(told.steps):
+    for place, step in enumerate(trace.steps):
         fact = step.record.fact
         if not isinstance(fact, facts.BailedOut | facts.Overridden):
             continue
         led = [happening for happening in notable if since < happening.at.line < step.at.line]
         yield Departure(
             at=step.at,
-            what=because(told, fact),
+            what=because(trace, fact),
             cause=step.cause,
-            lapsed=tuple(told.name(item) for item in fact.lapsed),
+            lapsed=tuple(trace.name(item) for item in fact.lapsed),
             led=tuple(led[-LED_AT_MOST:]),
-            resumed=_resumed(told.steps[place:]),
+            resumed=_resumed(trace.steps[place:]),
         )
         since = step.at.line
 

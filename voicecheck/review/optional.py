@@ -1,4 +1,4 @@
-"""Libraries that only the work after a case needs: loaded when used, missed in one sentence."""
+"""Libraries of the extra [review]: imported when first used, so that a live case needs none."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from types import ModuleType
 
 
 class MissingLibrary(Exception):
-    """A library of the extra [review] is not installed; says how to get it."""
+    """A library of the extra [review] is not installed; says how to install it."""
 
 
 def library(name: str) -> ModuleType:
-    """The module of that name; raises MissingLibrary with the cure."""
+    """Import a module by its name; raises MissingLibrary."""
     try:
         return import_module(name)
     except ModuleNotFoundError as error:
         raise MissingLibrary(
-            f"{error.name} is not installed; a live case does not need it, but this does: "
+            f"{error.name} is not installed. A live case does not need it, but this command does: "
             "pip install 'voicecheck[review]'"
         ) from error

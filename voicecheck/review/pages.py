@@ -1,4 +1,4 @@
-"""Templates into self-contained HTML pages, and how times and figures are written on them."""
+"""Self-contained HTML pages from templates, and how they show times and numbers."""
 
 from __future__ import annotations
 
@@ -12,10 +12,7 @@ from voicecheck.review.summary import duration
 
 
 def page(template: str, **content: object) -> str:
-    """Fill a template; everything is escaped unless it is an SVG made here.
-
-    `template` is package:name, such as voicecheck.review:review.html.j2.
-    """
+    """Fill a template, named as package:file; everything is escaped but our own pictures."""
     text: str = _templates().get_template(template).render(**content)
     return text
 
@@ -24,39 +21,39 @@ def page(template: str, **content: object) -> str:
 def _templates() -> Any:
     jinja2 = library("jinja2")
     packages = ("voicecheck.review", "voicecheck.cases")
-    rooms = jinja2.Environment(
+    environment = jinja2.Environment(
         loader=jinja2.PrefixLoader({each: jinja2.PackageLoader(each) for each in packages}, ":"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    rooms.filters |= {
+    environment.filters |= {
         "duration": duration,
         "elapsed": elapsed,
         "clock": clock,
         "sure": sure,
         "in_words": in_words,
     }
-    return rooms
+    return environment
 
 
 def drawn(svg: str) -> Any:
-    """Mark a picture that we drew ourselves as safe to stand in a page as it is."""
-    return library("markupsafe").Markup(svg)  # its words were escaped where they were drawn
+    """Mark a picture that we drew as safe to put into a page as it is."""
+    return library("markupsafe").Markup(svg)  # drawing it escaped its words
 
 
 def elapsed(seconds: float) -> str:
-    """h:mm:ss since the opening."""
+    """Time since the opening, as h:mm:ss."""
     minutes, rest = divmod(int(seconds), 60)
     return f"{minutes // 60}:{minutes % 60:02}:{rest:02}"
 
 
 def clock(at: Moment) -> str:
-    """The wall clock's time of day, in UTC."""
+    """Time of day in UTC, as hh:mm:ss."""
     return at.utc[11:19]
 
 
 def sure(confidence: float) -> str:
-    """A confidence with two decimals."""
+    """A confidence, with two decimals."""
     return f"{confidence:.2f}"

@@ -1,7 +1,7 @@
-"""The timeline of one case as an SVG picture: the same bytes for the same report.
+"""The timeline of one case as an SVG picture: the same report gives the same bytes.
 
-Nothing is told by colour alone: every kind of thing has its own row, shape or hatching, and the
-page says the same in tables.
+Nothing depends on colour alone: each kind has its own row, shape or hatching. The page says the
+same in tables.
 """
 
 from __future__ import annotations
@@ -45,11 +45,11 @@ STYLE = {
     "xtick.color": INK,
     "ytick.color": INK,
 }
-"""With these a picture is small, can be read as text, and is the same every time."""
+"""Keeps pictures small, readable as text, and the same every time."""
 
 
 def timeline(report: Report) -> str:
-    """The picture, as one <svg> element without prologue."""
+    """The picture as one <svg> element."""
     with library("matplotlib").rc_context(STYLE):
         rows = [item.name for item in report.asked if item.kind in BARS]
         names = ["phase asked for", *rows, *_ROWS]
@@ -73,7 +73,7 @@ BARS: dict[Kind, tuple[float, dict[str, Any]]] = {
     Kind.CRITERION: (0.56, {"facecolor": BLUE, "edgecolor": BLUE}),
     Kind.PAUSE: (0.56, {"facecolor": ORANGE, "edgecolor": BLACK, "hatch": "...."}),
 }
-"""What is drawn as a bar while it stands: thin what is held, full a criterion, dotted the pause."""
+"""Height and style of the bars: thin for a hold, full for a criterion, dotted for the pause."""
 
 KEEPS_CLOSED: dict[str, Any] = {"facecolor": "white", "edgecolor": VERMILION, "hatch": "xxxx"}
 _ROWS = (
@@ -89,7 +89,7 @@ _ROWS = (
 
 
 def svg(figure: Figure) -> str:
-    """A figure as one <svg> element that can stand inside a page."""
+    """A figure as one <svg> element for use inside a page."""
     memory = io.StringIO()
     figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
     text: str = memory.getvalue()
@@ -130,7 +130,7 @@ def _phases(axes: Axes, report: Report) -> None:
 
 
 def _inside(axes: Axes, from_min: float, long_min: float, names: Sequence[str]) -> None:
-    """The first of the names that fits into the bar; the table has those that fit nowhere."""
+    """Write the first of the names that fits into the bar; if none fits, only the table has it."""
     for name in names:
         if width_min(axes, name) < long_min:
             axes.text(

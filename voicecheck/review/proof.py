@@ -1,4 +1,4 @@
-"""What is proven of a log that holds, and what is not: the same sentences wherever it is said."""
+"""What is proven of an intact log, and what is not: the same on the terminal and on the page."""
 
 from __future__ import annotations
 
@@ -6,9 +6,7 @@ from collections.abc import Iterator
 
 from voicecheck.core.chain import Checkpoint
 from voicecheck.review.examine import Examined
-
-WHOLE_HASH = 64
-"""Hexadecimal digits of SHA-256; a checkpoint in short has fewer."""
+from voicecheck.review.misfit import is_short
 
 
 def proof(examined: Examined) -> Iterator[tuple[str, str]]:
@@ -16,8 +14,8 @@ def proof(examined: Examined) -> Iterator[tuple[str, str]]:
     report, pinned = examined.report, examined.checkpoint
     if report is None or not examined.intact:
         return
-    yield "Bytes", f"each of {examined.lines} lines carries the hash of the line before it."
-    yield "Story", f"every fact is what its input deserves under rules {report.setting.rules}."
+    yield "Bytes", f"each of {examined.lines} lines has the hash of the line before it."
+    yield "Story", f"every fact follows from its input by rules {report.setting.rules}."
     if pinned and pinned.length:
         yield "Checkpoint", _holds(pinned)
     open_end = _open_end(examined.lines, pinned.length if pinned else 0, closed=report.closed)
@@ -25,8 +23,8 @@ def proof(examined: Examined) -> Iterator[tuple[str, str]]:
         yield "Not proven", open_end
     yield (
         "Proven by no log",
-        "that what was stated is so, who said it, that it was heard right, that the clock was "
-        "right.",
+        "that what was stated is true; who said it; that it was heard correctly; that the clock "
+        "was right.",
     )
 
 
@@ -35,23 +33,22 @@ def _holds(pinned: Checkpoint) -> str:
         f"holds; line {pinned.length} is the one that was kept elsewhere, so nothing up to it was "
         "changed or cut off."
     )
-    if len(pinned.last) < WHOLE_HASH:
+    if is_short(pinned):
         bits = 4 * len(pinned.last)
-        holds += f" In short it names {bits} bits of the hash; the whole one names all 256."
+        holds += f" A short code has {bits} bits of the hash; the whole checkpoint has all 256."
     return holds
 
 
 def _open_end(lines: int, pinned: int, *, closed: bool) -> str:
-    """What could still be wrong with the end; "" if nothing: a closed record goes no further."""
+    """What the end leaves open; "" if nothing: a closed record has no further line."""
     if not pinned:
         return (
-            "that the end was not cut off, or all of it rewritten; only a checkpoint kept "
-            "elsewhere proves that."
+            "that the end was not cut off, and that the log was not rewritten as a whole; only a "
+            "checkpoint kept elsewhere proves that."
         )
     if pinned < lines:
         return (
-            f"that the end was not cut off after line {pinned}, or rewritten; it came after the "
-            "checkpoint."
+            f"that nothing after line {pinned} was cut off or rewritten; the checkpoint is older."
         )
     return (
         "" if closed else f"that no line after line {lines} was cut off; the record is not closed."

@@ -1,4 +1,4 @@
-"""What a log says afterwards: a pure function from the replayed story to a Report."""
+"""From a replayed log to its report, without side effects."""
 
 from __future__ import annotations
 
@@ -9,32 +9,33 @@ from voicecheck.core.chain import Checkpoint, line_hash
 from voicecheck.core.facts import Record, encode_record
 from voicecheck.core.state import Mode
 from voicecheck.review import hearing, notable, stated
-from voicecheck.review.findings import Report, Setting
+from voicecheck.review.findings import RecordedWith, Report
 from voicecheck.review.summary import in_one_sentence
-from voicecheck.review.told import Told, told
+from voicecheck.review.trace import Trace, trace_of
 
 
 def report(story: Iterable[tuple[Case, Record]]) -> Report:
-    """Report on a story as replay.story yields it, at least its opening; passes on BrokenLog."""
-    log = told(story)
-    last, spans = log.steps[-1], tuple(stated.spans(log))
-    asked, statements = tuple(stated.asked(log)), tuple(stated.statements(log))
-    acts = tuple(stated.acts(log, spans))
-    refusals, corrections = tuple(notable.refusals(log)), tuple(notable.corrections(log))
-    events = tuple(notable.events(log))
-    to_look_at = sorted(
-        (*refusals, *events, *corrections, *notable.in_doubt(log)), key=lambda found: found.at.line
+    """Report on a story from replay.story that has at least an opening; passes on BrokenLog."""
+    trace = trace_of(story)
+    last, spans = trace.steps[-1], tuple(stated.spans(trace))
+    asked, statements = tuple(stated.asked(trace)), tuple(stated.statements(trace))
+    acts = tuple(stated.acts(trace, spans))
+    refusals, corrections = tuple(notable.refusals(trace)), tuple(notable.corrections(trace))
+    events = tuple(notable.events(trace))
+    looked_for = sorted(
+        (*refusals, *events, *corrections, *notable.in_doubt(trace)),
+        key=lambda found: found.at.line,
     )
     end = Checkpoint(length=last.at.line, last=line_hash(encode_record(last.record)))
-    departures = tuple(notable.departures(log, to_look_at))
+    departures = tuple(notable.departures(trace, looked_for))
     return Report(
-        case=log.opened.case,
-        setting=_setting(log),
-        opened=log.steps[0].at,
+        case=trace.opened.case,
+        setting=_recorded_with(trace),
+        opened=trace.steps[0].at,
         ended=last.at,
-        closed=last.after.mode is Mode.CLOSED,
+        closed=last.state_after.mode is Mode.CLOSED,
         summary=in_one_sentence(
-            log,
+            trace,
             asked=asked,
             statements=statements,
             acts=acts,
@@ -44,25 +45,25 @@ def report(story: Iterable[tuple[Case, Record]]) -> Report:
         asked=asked,
         statements=statements,
         spans=spans,
-        stretches=tuple(stated.stretches(log)),
+        stretches=tuple(stated.stretches(trace)),
         acts=acts,
-        pause=stated.pause(log),
+        pause=stated.pause(trace),
         refusals=refusals,
         corrections=corrections,
         events=events,
         departures=departures,
-        misunderstood=tuple(hearing.misunderstood(log)),
-        deaf=tuple(hearing.deaf(log)),
-        troubles=tuple(hearing.troubles(log)),
-        hearing=hearing.hearing(log),
+        misunderstood=tuple(hearing.misunderstood(trace)),
+        deaf=tuple(hearing.deaf(trace)),
+        troubles=tuple(hearing.troubles(trace)),
+        hearing=hearing.hearing(trace),
         checkpoint=str(end),
         code=end.code,
     )
 
 
-def _setting(log: Told) -> Setting:
-    opened, head = log.opened, log.procedure.head
-    return Setting(
+def _recorded_with(trace: Trace) -> RecordedWith:
+    opened, head = trace.opened, trace.procedure.head
+    return RecordedWith(
         procedure=head.id,
         title=head.title,
         version=head.version,

@@ -1,4 +1,4 @@
-"""A log as a table for any spreadsheet: CSV after RFC 4180, one row a line."""
+"""A log as a table for spreadsheets: CSV (RFC 4180), one row for each line."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ import io
 from collections.abc import Mapping
 
 from voicecheck.core.wording import in_words, took
-from voicecheck.review.told import Step, Told
+from voicecheck.review.trace import Step, Trace
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
-"""A cell that begins so would be run by a spreadsheet: OWASP, CSV Injection, and its ASVS 5.0,
-requirement 1.2.10; the remedy is theirs, too: a single quote in front."""
+"""A spreadsheet runs a cell that begins with one of these. A single quote before it prevents that:
+OWASP, CSV Injection; OWASP ASVS 5.0, requirement 1.2.10."""
 
 
-def sheet(log: Told) -> str:
-    """Header and rows, lines ending in CR LF, quoted only where needed, no cell a formula."""
-    rows = [_row(log, step) for step in log.steps]
+def sheet(trace: Trace) -> str:
+    """Header and rows. Lines end in CR LF; cells are quoted only if needed; none is a formula."""
+    rows = [_row(trace, step) for step in trace.steps]
     memory = io.StringIO(newline="")
     writer = csv.DictWriter(memory, fieldnames=list(rows[0]), lineterminator="\r\n")
     writer.writeheader()
@@ -25,11 +25,11 @@ def sheet(log: Told) -> str:
 
 
 def harmless(cell: object) -> object:
-    """A text that a spreadsheet would take for a formula, with a single quote before it."""
+    """The cell, with a single quote before it if a spreadsheet would run it as a formula."""
     return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
 
 
-def _row(log: Told, step: Step) -> Mapping[str, object]:
+def _row(trace: Trace, step: Step) -> Mapping[str, object]:
     fact = step.record.fact
     item = getattr(fact, "item", "")
     return {
@@ -39,7 +39,7 @@ def _row(log: Told, step: Step) -> Mapping[str, object]:
         "taken_as": took(fact),
         "fact": type(fact).__name__,
         "item": item,
-        "name": log.procedure.item(item).name if item else "",
+        "name": trace.procedure.item(item).name if item else "",
         "answer": getattr(fact, "answer", ""),
         "about": next(
             (getattr(fact, key) for key in ("event", "caution", "way", "part") if _has(fact, key)),
@@ -53,12 +53,12 @@ def _row(log: Told, step: Step) -> Mapping[str, object]:
         "confidence": _blank(step.cause.confidence),
         "audio_from_s": _blank(step.cause.audio_from_s),
         "audio_to_s": _blank(step.cause.audio_to_s),
-        "answered": step.told,
+        "answered": step.answered,
     }
 
 
 def _has(fact: object, key: str) -> bool:
-    return hasattr(fact, key) and not hasattr(fact, "procedure")  # Opened has a caution text
+    return hasattr(fact, key) and not hasattr(fact, "procedure")  # the opening's caution is a text
 
 
 def _blank(number: float | None) -> float | str:

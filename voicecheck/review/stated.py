@@ -10,7 +10,9 @@ from voicecheck.core.facts import Fact
 from voicecheck.core.inputs import Answer
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode, State
+from voicecheck.core.wording import took
 from voicecheck.review.findings import (
+    EMERGENCY,
     Act,
     Asked,
     Moment,
@@ -21,94 +23,94 @@ from voicecheck.review.findings import (
     Stretch,
     Utterance,
 )
-from voicecheck.review.told import Step, Told
+from voicecheck.review.trace import Step, Trace
 
 
-def asked(told: Told) -> Iterator[Asked]:
-    """Every item of the procedure, in order."""
-    standing = told.steps[-1].after.standing
-    for place, item in enumerate(told.procedure.items):
+def asked(trace: Trace) -> Iterator[Asked]:
+    """All items of the procedure, in order."""
+    standing = trace.steps[-1].state_after.standing
+    for place, item in enumerate(trace.procedure.items):
         yield Asked(
             item=item.id,
             name=item.name,
             kind=item.kind,
-            phase=told.procedure.phase_of[item.id].title,
+            phase=trace.procedure.phase_of[item.id].title,
             required=item.required,
-            stands=told.conduct.satisfied(told.procedure, standing, place),
+            stands=trace.conduct.satisfied(trace.procedure, standing, place),
         )
 
 
-def statements(told: Told) -> Iterator[Statement]:
-    """Every statement on record, with the phrase that brought it and the reply to its read-back."""
+def statements(trace: Trace) -> Iterator[Statement]:
+    """All recorded statements, each with its phrase and the reply to its read-back."""
     said: dict[str, Utterance] = {}
-    for step in told.steps:
+    for step in trace.steps:
         fact = step.record.fact
         if isinstance(fact, facts.PauseBegun | facts.Proposed):
-            if step.cause.text:  # the pause is proposed by its timer: its phrase began it
+            if step.cause.text:  # a timer proposes the pause; the phrase that began it counts
                 said[fact.item] = step.cause
         elif isinstance(fact, facts.Stated | facts.Noted):
-            waited = step.before.pending == Answer(item=fact.item, answer=fact.answer)
-            yield _statement(told, step, fact, said.get(fact.item) if waited else None)
+            waited = step.state_before.pending == Answer(item=fact.item, answer=fact.answer)
+            yield _statement(trace, step, fact, said.get(fact.item) if waited else None)
 
 
 def _statement(
-    told: Told, step: Step, fact: facts.Stated | facts.Noted, read_back: Utterance | None
+    trace: Trace, step: Step, fact: facts.Stated | facts.Noted, read_back: Utterance | None
 ) -> Statement:
     return Statement(
         at=step.at,
         item=fact.item,
-        name=told.name(fact.item),
-        says=told.says(fact.item, fact.answer),
-        satisfies=told.procedure.item(fact.item).answer(fact.answer).satisfies,
+        name=trace.name(fact.item),
+        says=trace.says(fact.item, fact.answer),
+        satisfies=trace.procedure.item(fact.item).answer(fact.answer).satisfies,
         outside=isinstance(fact, facts.Noted),
         said=read_back or step.cause,
         confirmed=step.cause if read_back else None,
     )
 
 
-def spans(told: Told) -> Iterator[Span]:
-    """In the order of the procedure's items, then of time."""
-    for place, item in enumerate(told.procedure.items):
+def spans(trace: Trace) -> Iterator[Span]:
+    """All spans, in the order of the procedure's items, then of time."""
+    for place, item in enumerate(trace.procedure.items):
         start: Moment | None = None
-        for step in told.steps:
-            was, now = step.before.standing[place], step.after.standing[place]
+        for step in trace.steps:
+            was, now = step.state_before.standing[place], step.state_after.standing[place]
             if was != now:
                 if start is not None:
-                    yield _span(told, item.id, was, start, step)
+                    yield _span(trace, item.id, was, start, step)
                 start = step.at if now else None
         if start is not None:
-            yield _span(told, item.id, told.steps[-1].after.standing[place], start, None)
+            yield _span(trace, item.id, trace.steps[-1].state_after.standing[place], start, None)
 
 
-def _span(told: Told, item: str, answer: str, start: Moment, end: Step | None) -> Span:
+def _span(trace: Trace, item: str, answer: str, start: Moment, end: Step | None) -> Span:
     return Span(
         item=item,
-        name=told.name(item),
-        says=told.says(item, answer),
-        satisfies=told.procedure.item(item).answer(answer).satisfies,
+        name=trace.name(item),
+        says=trace.says(item, answer),
+        satisfies=trace.procedure.item(item).answer(answer).satisfies,
         start=start,
         end=end.at if end else None,
-        ended=because(told, end.record.fact) if end else "",
+        ended=because(trace, end.record.fact) if end else "",
     )
 
 
-def because(told: Told, fact: Fact) -> str:  # noqa: PLR0911
-    """A fact as the cause of something else."""
+def because(trace: Trace, fact: Fact) -> str:  # noqa: PLR0911
+    """How a fact is named as the cause of something else; "" if it causes nothing."""
     match fact:
         case facts.Occurred(event=event):
-            return told.procedure.file.events[event].name
+            return trace.procedure.file.events[event].name
         case facts.BailedOut(way=way):
-            return f"bail-out: {told.procedure.file.bail_outs[way].name}"
+            return f"bail-out: {trace.procedure.file.bail_outs[way].name}"
         case facts.Overridden():
-            return "emergency"
+            return EMERGENCY
         case facts.StoodBy():
-            return "standing by"
+            return took(fact)
         case facts.Reopened():
             return "a gap in which nobody listened"
         case facts.Withdrawn(item=item):
-            return f"{told.name(item)} withdrawn"
+            return f"{trace.name(item)} withdrawn"
         case facts.Stated(item=item, answer=answer):
-            return f"stated: {told.says(item, answer)}"
+            return f"stated: {trace.says(item, answer)}"
         case _:
             return ""
 
@@ -116,54 +118,58 @@ def because(told: Told, fact: Fact) -> str:  # noqa: PLR0911
 # -------------------------------------------------------------------------- phases, act and pause
 
 
-def stretches(told: Told) -> Iterator[Stretch]:
-    """The course of the case: the phase of the first outstanding item, or how it was left."""
-    marks = [(_course(told, step.after), step.at) for step in told.steps]
-    kept = [marks[0], *(now for was, now in pairwise(marks) if now[0] != was[0])]
-    ends = [at for _, at in kept[1:]] + [told.steps[-1].at]
+def stretches(trace: Trace) -> Iterator[Stretch]:
+    """All stretches of the case, in order."""
+    courses = [(_course(trace, step.state_after), step.at) for step in trace.steps]
+    kept = [courses[0], *(now for was, now in pairwise(courses) if now[0] != was[0])]
+    ends = [at for _, at in kept[1:]] + [trace.steps[-1].at]
     for ((title, in_course), start), end in zip(kept, ends, strict=True):
         if title:
             yield Stretch(title=title, in_course=in_course, start=start, end=end)
 
 
-def _course(told: Told, state: State) -> tuple[str, bool]:
-    """The phase of the first item still outstanding, the last phase if none is; or the mode."""
+def _course(trace: Trace, state: State) -> tuple[str, bool]:
+    """What a stretch is called, and whether it is a phase of the course.
+
+    In the course: the phase of the first outstanding item, or the last phase if nothing is
+    outstanding. Outside it: the mode. Once the record is closed: "".
+    """
     if state.mode is Mode.CLOSED:
         return "", False
     if state.mode not in (Mode.IN_COURSE, Mode.PAUSING):
         return state.mode.value.replace("_", " ").capitalize(), False
-    left = told.conduct.outstanding(told.procedure, state)
-    phase = told.procedure.phase_of[left[0]] if left else told.procedure.phases[-1]
+    rest = trace.conduct.outstanding(trace.procedure, state)
+    phase = trace.procedure.phase_of[rest[0]] if rest else trace.procedure.phases[-1]
     return phase.title, True
 
 
-def acts(told: Told, stood: Sequence[Span]) -> Iterator[Act]:
-    """Every clipping and dividing on record."""
-    left = ""
-    for step in told.steps:
+def acts(trace: Trace, spans: Sequence[Span]) -> Iterator[Act]:
+    """All recorded clippings and dividings, in the order of the log."""
+    departure = ""
+    for step in trace.steps:
         fact = step.record.fact
         if isinstance(fact, facts.BailedOut | facts.Overridden):
-            left = because(told, fact)
-        elif isinstance(fact, facts.Stated | facts.Noted) and _kind(told, fact.item) is Kind.ACT:
+            departure = because(trace, fact)
+        elif isinstance(fact, facts.Stated | facts.Noted) and _kind(trace, fact.item) is Kind.ACT:
             yield Act(
                 at=step.at,
-                name=told.name(fact.item),
-                during=left if isinstance(fact, facts.Noted) else "",
-                criteria=_stood(told, stood, Kind.CRITERION, step.at),
-                pause=_stood(told, stood, Kind.PAUSE, step.at)[0],
+                name=trace.name(fact.item),
+                during=departure if isinstance(fact, facts.Noted) else "",
+                criteria=_stood(trace, spans, Kind.CRITERION, step.at),
+                pause=_stood(trace, spans, Kind.PAUSE, step.at)[0],
             )
 
 
-def _stood(told: Told, spans: Sequence[Span], kind: Kind, at: Moment) -> tuple[Stood, ...]:
+def _stood(trace: Trace, spans: Sequence[Span], kind: Kind, at: Moment) -> tuple[Stood, ...]:
     return tuple(
         Stood(item=item.id, name=item.name, stood_s=_stood_s(spans, item.id, at))
-        for item in told.procedure.items
+        for item in trace.procedure.items
         if item.kind is kind
     )
 
 
-def _kind(told: Told, item: str) -> Kind:
-    return told.procedure.item(item).kind
+def _kind(trace: Trace, item: str) -> Kind:
+    return trace.procedure.item(item).kind
 
 
 def _stood_s(spans: Sequence[Span], item: str, at: Moment) -> float | None:
@@ -174,15 +180,11 @@ def _stood_s(spans: Sequence[Span], item: str, at: Moment) -> float | None:
     return None
 
 
-def pause(told: Told) -> Pause:
+def pause(trace: Trace) -> Pause:
     """How often the pause was begun and held."""
-    done = [step.record.fact for step in told.steps]
-    held = [
-        fact
-        for fact in done
-        if isinstance(fact, facts.Stated) and _kind(told, fact.item) is Kind.PAUSE
-    ]
-    return Pause(
-        begun=sum(isinstance(fact, facts.PauseBegun) for fact in done),
-        held=len(held),
-    )
+    begun = held = 0
+    for step in trace.steps:
+        fact = step.record.fact
+        begun += isinstance(fact, facts.PauseBegun)
+        held += isinstance(fact, facts.Stated) and _kind(trace, fact.item) is Kind.PAUSE
+    return Pause(begun=begun, held=held)

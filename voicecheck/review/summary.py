@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from voicecheck.core.state import Mode
 from voicecheck.review.findings import Act, Asked, Departure, Happening, Statement
-from voicecheck.review.told import Told
+from voicecheck.review.trace import Trace
 
 
 def in_one_sentence(
-    log: Told,
+    trace: Trace,
     *,
     asked: Sequence[Asked],
     statements: Sequence[Statement],
@@ -18,11 +18,11 @@ def in_one_sentence(
     refusals: Sequence[Happening],
     departures: Sequence[Departure],
 ) -> str:
-    """The summary: at most six clauses, ending in a full stop."""
-    last = log.steps[-1]
-    closed = "closed" if last.after.mode is Mode.CLOSED else "not closed"
+    """The summary: clauses separated by semicolons, with a full stop at the end."""
+    last = trace.steps[-1]
+    closed = "closed" if last.state_after.mode is Mode.CLOSED else "not closed"
     clauses = (
-        f"{log.procedure.head.title}, {duration(last.at.since_s)}",
+        f"{trace.procedure.head.title}, {duration(last.at.since_s)}",
         _stated(asked, statements),
         *_acts(acts),
         *_counted(len(refusals), "command was", "commands were"),
@@ -33,7 +33,7 @@ def in_one_sentence(
 
 
 def duration(seconds: float) -> str:
-    """In hours, minutes and seconds, the seconds rounded down: "1 h 02 min 03 s"."""
+    """Hours, minutes and whole seconds, rounded down: "1 h 02 min 03 s"."""
     minutes, rest = divmod(int(seconds), 60)
     hours, minutes = divmod(minutes, 60)
     if hours:
@@ -45,16 +45,16 @@ def _stated(asked: Sequence[Asked], statements: Sequence[Statement]) -> str:
     required = [one for one in asked if one.required]
     named = {one.item for one in statements if one.satisfies and not one.outside}
     stated, stood = sum(one.item in named for one in required), sum(one.stands for one in required)
-    told = f"{stated} of {len(required)} required items were stated"
+    clause = f"{stated} of {len(required)} required items were stated"
     return (
-        f"{told} and stood at the end"
+        f"{clause} and stood at the end"
         if stood == stated
-        else f"{told}, {stood} of them still stood at the end"
+        else f"{clause}, {stood} of them still stood at the end"
     )
 
 
 def _acts(acts: Sequence[Act]) -> Iterator[str]:
-    """The first stated in the course and those noted outside it, whichever came first."""
+    """The first act in the course and those noted outside it, in the order of the log."""
     outside, inside = [act for act in acts if act.during], [act for act in acts if not act.during]
     within = " in the course" if outside else ""
     clauses: list[tuple[int, str]] = []

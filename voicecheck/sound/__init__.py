@@ -1,1 +1,1 @@
-"""Sound in: blocks of samples from microphones, files and pipes, and what fails about them."""
+"""Sound in: blocks of samples from microphones, files and pipes, and their failures."""

@@ -2,11 +2,13 @@
 
 Run as `python -m voicecheck.sound.capture RATE FRAMES LATENCY DEVICE`.
 
-It first prints one JSON line {} or {"error": …}; then, for every block, one byte that says whether
-sound was lost before it (1) or not (0), and the block: FRAMES samples, mono s16. It ends when its
-standard input does or the device is gone. A process of its own, because PortAudio looks for devices
-only when it is initialised, and hangs as long as a sound server does: a new process finds what is
-plugged in now, is killed when it hangs, and the loudspeaker's stream notices neither.
+It first prints one JSON line: {} or {"error": …}. Then it writes for every block one byte (1 if
+sound was lost before the block, else 0) and the block itself: FRAMES samples, mono s16. It ends
+when its standard input closes or the device is gone.
+
+Capture has its own process because PortAudio looks for devices only when it is initialised, and
+hangs as long as the sound server hangs. A new process finds what is plugged in now, and one that
+hangs can be killed. Neither disturbs the loudspeaker's stream.
 """
 
 from __future__ import annotations
@@ -21,8 +23,8 @@ from typing import Any
 
 
 def main(rate_hz: int, frames: int, latency_s: float, device: str) -> None:
-    """Write blocks until nobody waits for them any more; an empty device is the system's own."""
-    for number in (signal.SIGINT, signal.SIGTERM):  # meant for the parent, which ends in order
+    """Write blocks until standard input closes; "" is the system's default device."""
+    for number in (signal.SIGINT, signal.SIGTERM):  # the parent handles them
         signal.signal(number, signal.SIG_IGN)
     answered, lost = threading.Event(), threading.Event()
 
@@ -31,9 +33,9 @@ def main(rate_hz: int, frames: int, latency_s: float, device: str) -> None:
             lost.set()
         if answered.is_set():
             try:
-                os.write(1, bytes([lost.is_set()]) + bytes(data))  # whole or not: see pipe(7)
+                os.write(1, bytes([lost.is_set()]) + bytes(data))  # all or nothing: see pipe(7)
                 lost.clear()
-            except OSError:  # nobody reads: what waited would be stale
+            except OSError:  # the pipe is full: sound that waits longer would be stale
                 lost.set()
 
     try:
@@ -48,11 +50,11 @@ def main(rate_hz: int, frames: int, latency_s: float, device: str) -> None:
             finished_callback=_end,
         )
         stream.start()
-    except Exception as error:  # noqa: BLE001  # whatever PortAudio raises, the parent is told
+    except Exception as error:  # noqa: BLE001  # whatever PortAudio raises, tell the parent
         _answer(error=_no_microphone(device, error))
         return
     _answer()
-    if sys.platform != "win32":  # there a full pipe waits
+    if sys.platform != "win32":  # on Windows a full pipe blocks
         os.set_blocking(1, False)
     answered.set()
     sys.stdin.read()
@@ -60,7 +62,7 @@ def main(rate_hz: int, frames: int, latency_s: float, device: str) -> None:
 
 
 def _end() -> None:
-    """At once: closing a stream may hang, and the system takes back what we held."""
+    """Exit at once: closing the stream may hang, and the system frees what we hold."""
     os._exit(0)
 
 
@@ -73,11 +75,11 @@ def _no_microphone(device: str, error: Exception) -> str:
     if isinstance(error, OSError):
         return (
             "The sound library PortAudio is missing: install it (on Debian the package "
-            "libportaudio2), or give a recording instead of the microphone."
+            "libportaudio2), or use a recording instead of the microphone."
         )
     return (
         f"The microphone {device or 'that the system uses by default'} cannot be opened "
-        f"({error}): plug one in, name another, or end the program that holds it."
+        f"({error}): plug one in, name another, or close the program that uses it."
     )
 
 

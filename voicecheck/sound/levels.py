@@ -1,7 +1,7 @@
-"""Figures of recorded sound: level, noise floor, clipping, delay. Pure functions over samples.
+"""Measures recorded sound: level, noise floor, clipping, delay.
 
-Samples are 16 kHz mono, signed 16-bit. 0 dBFS is here the RMS of a full-scale square wave, so a
-full-scale sine has -3.01 dBFS; AES17 calls that sine 0 dBFS: add 3.01 dB to compare.
+Samples are 16 kHz mono, signed 16-bit. Here 0 dBFS is the RMS of a full-scale square wave, so a
+full-scale sine has -3.01 dBFS. AES17 calls that sine 0 dBFS: add 3.01 dB to compare.
 """
 
 from __future__ import annotations
@@ -16,18 +16,18 @@ from voicecheck.sound.pcm import RATE_HZ
 
 FULL_SCALE = 32_768
 LOWEST_DBFS = -96.0
-"""Of digital silence: nothing is lower in 16 bits."""
+"""The floor of the scale: the level of digital silence."""
 
 _FRAME = RATE_HZ // 50
 _CLEAR = 8.0
-"""How far a true echo stands out of the correlation, in its standard deviations."""
+"""How far the peak of an echo stands above the mean correlation, in standard deviations."""
 
 Samples = NDArray[np.int16]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Figures:
-    """What a piece of sound with quiet and speech in it measures."""
+    """Measurements of sound that holds both quiet and speech."""
 
     noise_dbfs: float
     signal_dbfs: float
@@ -41,13 +41,13 @@ class Figures:
 
 
 def rms_dbfs(samples: Samples) -> float:
-    """Level of all of it; see above for the scale."""
+    """The RMS level of all samples in dBFS (the scale is above)."""
     power = float(np.mean((samples.astype(float) / FULL_SCALE) ** 2)) if len(samples) else 0.0
     return max(LOWEST_DBFS, 10 * math.log10(power)) if power else LOWEST_DBFS
 
 
 def sum_db(*levels_db: float) -> float:
-    """Level of unrelated sounds together: their powers add."""
+    """The level of uncorrelated sounds together: their powers add."""
     return 10 * math.log10(sum(10 ** (level / 10) for level in levels_db))
 
 
@@ -57,8 +57,9 @@ def clipped(samples: Samples) -> float:
 
 
 def figures(samples: Samples) -> Figures:
-    """Of half a second or more: the quietest tenth of its frames of 20 ms is the noise, the loudest
-    tenth the signal.
+    """Measure half a second or more.
+
+    Of its frames of 20 ms the quietest tenth is the noise, the loudest tenth the signal.
     """
     frames = samples[: len(samples) // _FRAME * _FRAME].reshape(-1, _FRAME)
     levels = sorted(rms_dbfs(frame) for frame in frames)
@@ -75,7 +76,7 @@ def _mean_db(levels: list[float]) -> float:
 
 
 def delay_s(played: Samples, recorded: Samples) -> float | None:
-    """When what was played begins in what was recorded, in seconds; None where it is not there."""
+    """Where `played` begins in `recorded`, in seconds, by cross-correlation; None if nowhere."""
     length = len(played) + len(recorded)
     spectrum = np.fft.rfft(recorded.astype(float), length)
     spectrum *= np.conj(np.fft.rfft(played.astype(float), length))
@@ -86,12 +87,12 @@ def delay_s(played: Samples, recorded: Samples) -> float | None:
 
 
 def advice(room: Figures) -> list[str]:
-    """What to change about the microphone, in plain words; nothing if it is well."""
+    """What to change about the microphone, in plain words; empty if nothing."""
     said = []
     if room.clipped > 0.001:
         said.append("The microphone is too loud: turn its level down, or hold it further away.")
     if room.signal_dbfs <= -70:
-        said.append("The microphone gives no sound to speak of: check its switch, cable and level.")
+        said.append("The microphone gives almost no sound: check its switch, cable and level.")
     elif room.above_noise_db < 10:
         said.append(
             f"The microphone is too far away: signal {room.above_noise_db:.0f} dB above the noise; "

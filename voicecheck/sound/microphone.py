@@ -1,8 +1,8 @@
-"""Live sound comes in as one `for` loop over blocks; what fails comes in as a Trouble.
+"""Live sound as one endless iterator of blocks, with each failure as a Trouble.
 
-To its user, a microphone, a file and a stream are alike: the form of a block is recording.py's. The
-microphone's own blocks are shorter, for nothing may be answered before its block has come. It never
-stops by itself, so its user can keep time by it.
+A microphone, a file and a stream look alike to their user: recording.py says what a block is. The
+microphone's blocks are shorter, because nothing can be answered before its block is complete. It
+never stops by itself, so its user can keep time by it.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import time
 from typing import IO, TYPE_CHECKING, Protocol
 
 from voicecheck.core.inputs import Trouble
+from voicecheck.sound.background import in_background
 from voicecheck.sound.pcm import RATE_HZ
 from voicecheck.sound.recording import AudioError
 from voicecheck.sound.watchdog import STALLED, START_GRACE_S, Watchdog
@@ -29,35 +30,34 @@ Block = bytes | Trouble
 
 BLOCK_S = 0.02
 LATENCY_S = 0.04
-"""Sound that waits in the card, asked for: what it gives is its own affair."""
+"""The latency that we ask of the sound card; it may choose another."""
 SILENCE = bytes(2 * round(RATE_HZ * BLOCK_S))
-"""The block that stands in for sound that does not come."""
+"""The block that stands in for missing sound."""
 
 RETRY_S = 0.5
 OPENING_S = 10.0
-"""Longer than a slow machine takes for it (measured: 0.1 to 0.4 s on a busy one)."""
+"""Timeout for opening; a busy machine took 0.1 to 0.4 s (measured)."""
 QUEUE_BLOCKS = round(3 / BLOCK_S)
-"""Sound that waits for a slow computer: older than three seconds it is better lost, and said so."""
-
+"""The queue holds three seconds for a slow computer. What exceeds it is dropped and reported."""
 
 _GONE = "The microphone is gone: plug it in again."
-_TOO_SLOW = "Sound was lost because the computer is too slow: end other programs on it."
+_TOO_SLOW = "Sound was lost because the computer is too slow: close other programs on it."
 
 
 class Stream(Protocol):
-    """An open input, which delivers blocks in real time."""
+    """An open input that delivers blocks in real time."""
 
     def read(self, timeout_s: float) -> tuple[bytes, float] | None:
         """The next block and when it came (monotonic, s); None when none comes in time."""
 
     def lost(self) -> bool:
-        """Whether sound was dropped since the last question."""
+        """Whether sound was dropped since the last call."""
 
     def alive(self) -> bool:
         """Whether more may come."""
 
     def close(self) -> None:
-        """Let the device go."""
+        """Release the device."""
 
 
 def from_sound_card(
@@ -68,11 +68,11 @@ def from_sound_card(
     clock_s: Callable[[], float] = time.monotonic,
     wait: Callable[[float], None] = time.sleep,
 ) -> Iterator[Block]:
-    """Blocks in real time, for ever; raises AudioError at once if there is no microphone now.
+    """Endless blocks in real time; raises AudioError at once if there is no microphone now.
 
-    When `patient`, that is a Trouble as every later failure is, and its end another one; the device
-    is opened again until it works. Meanwhile blocks of `SILENCE` stand in for the sound, in step
-    with the clock.
+    If `patient`, a missing microphone is a Trouble instead. Every later failure is one, too, and
+    another Trouble says when it is over. The device is reopened until it works. Meanwhile blocks of
+    `SILENCE` stand in for the sound, in step with the clock.
     """
     make = open_stream or _Captured
 
@@ -83,7 +83,7 @@ def from_sound_card(
 
 
 def _live(sound: Iterator[bytes | str]) -> Iterator[Block]:
-    """A complaint becomes a Trouble, which is over with the next sound; meanwhile no other one."""
+    """The first complaint becomes a Trouble, which the next sound ends; others are dropped."""
     trouble = ""
     for heard in sound:
         if isinstance(heard, str):
@@ -103,20 +103,20 @@ def _sound(
     clock_s: Callable[[], float],
     wait: Callable[[float], None],
 ) -> Iterator[bytes | str]:
-    """Sound and complaints, of one stream after the other."""
+    """Sound and complaints, from one stream after another."""
     if stream is None:
         stream = yield from _opened(None, open_it, wait)
     while True:
         try:
             yield from _until_failure(stream, clock_s)
         except BaseException:
-            _aside(stream.close).join(1)
+            in_background(stream.close).join(1)
             raise
         stream = yield from _opened(stream, open_it, wait)
 
 
 def _until_failure(stream: Stream, clock_s: Callable[[], float]) -> Iterator[bytes | str]:
-    """Blocks, silence while the first is awaited, and complaints; ends when it must be reopened."""
+    """Blocks and complaints, silence before the first block; ends when it must be reopened."""
     watchdog = Watchdog(clock_s())
     while True:
         arrived = stream.read(BLOCK_S)
@@ -138,8 +138,9 @@ def _until_failure(stream: Stream, clock_s: Callable[[], float]) -> Iterator[byt
 def _opened(
     failed: Stream | None, open_it: Callable[[], Stream], wait: Callable[[float], None]
 ) -> Generator[bytes | str, None, Stream]:
-    """Silence, and why there is no sound, until there is; closing and opening it may hang, so we
-    wait aside.
+    """Silence and complaints until a stream is open.
+
+    Closing and opening may hang, so both run in the background.
     """
     opened: list[Stream] = []
     complaints: list[str] = []
@@ -150,7 +151,7 @@ def _opened(
         except AudioError as error:
             complaints.append(str(error))
 
-    working, waited_s = _aside(failed.close if failed else attempt), 0.0
+    working, waited_s = in_background(failed.close if failed else attempt), 0.0
     while not opened:
         wait(BLOCK_S)
         waited_s += BLOCK_S
@@ -160,20 +161,12 @@ def _opened(
         if waited_s > START_GRACE_S:
             yield STALLED
         if waited_s >= RETRY_S and not working.is_alive() and not opened:
-            working, waited_s = _aside(attempt), 0.0
+            working, waited_s = in_background(attempt), 0.0
     return opened[0]
 
 
-def _aside(work: Callable[[], None]) -> threading.Thread:
-    """Start what may hang: PortAudio does, as long as the sound server is stopped."""
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    thread.join(0.02)  # mostly it is done at once
-    return thread
-
-
 class _Captured:
-    """A `Stream` of the sound card, through a process of its own: what it sends, see capture.py."""
+    """A `Stream` of the sound card, through a child process (see capture.py)."""
 
     def __init__(self, device: str | None) -> None:
         frames = round(RATE_HZ * BLOCK_S)
@@ -231,14 +224,14 @@ class _Captured:
 
 
 def _answered(child: subprocess.Popen[bytes]) -> str:
-    """Why it could not open the microphone; "" when it did. One that does not answer is ended."""
+    """Why the child could not open the microphone, or ""; kills a child that does not answer."""
     assert child.stdout is not None  # noqa: S101
     timer = threading.Timer(OPENING_S, child.kill)
     timer.start()
     try:
         answer: dict[str, str] = json.loads(child.stdout.readline())
     except ValueError:
-        return "The microphone did not open: plug it in again, or end the program that holds it."
+        return "The microphone did not open: plug it in again, or close the program that uses it."
     finally:
         timer.cancel()
     return answer.get("error", "")

@@ -1,7 +1,7 @@
 """Recorded sound as blocks, from a file or a stream of any format that libsndfile reads.
 
 A block is `BLOCK_S` of 16 kHz mono sound, signed 16-bit little-endian; the last may be shorter.
-Time is samples counted, so that a recording is heard like a live case (see microphone.py).
+Time is counted in samples, so a recording is heard like a live case (see microphone.py).
 """
 
 from __future__ import annotations
@@ -29,25 +29,25 @@ BLOCK_BYTES = 2 * BLOCK_SAMPLES
 
 
 class AudioError(Exception):
-    """No sound can be taken from there: a sentence with cause and cure."""
+    """A source gives no sound: a sentence with cause and cure."""
 
 
 def from_file(path: Path) -> Iterator[bytes]:
-    """Blocks of a WAV, FLAC, Ogg or Opus file of any rate and channels; raises AudioError."""
+    """Blocks of a WAV, FLAC, Ogg or Opus file of any rate and channel count; raises AudioError."""
     try:
         with path.open("rb") as file:
             yield from _decoded(file, str(path))
             if _is_cut_short(file):
                 raise AudioError(
-                    f"{path} is cut short; what it holds was heard. Copy it again from where it "
-                    "was recorded."
+                    f"{path} is cut short; the part that is there was heard. Copy it again from "
+                    "where it was recorded."
                 )
     except OSError as error:
         raise AudioError(f"{path} cannot be read ({error.strerror}): check its name.") from error
 
 
 def _is_cut_short(file: BinaryIO) -> bool:
-    """Whether the file ends before its format says: RIFF by its size, Ogg (RFC 3533) by its end."""
+    """Whether a RIFF file is shorter than it says, or an Ogg (RFC 3533) lacks its last page."""
     file.seek(0)
     head, length = file.read(8), file.seek(0, SEEK_END)
     if head.startswith(b"RIFF"):
@@ -62,7 +62,7 @@ def _is_cut_short(file: BinaryIO) -> bool:
 
 
 _RIFF_STREAM = 0xFFFF_0000
-"""From about here on the size is a streaming writer's "unknown"."""
+"""A size from here on is a streaming writer's way to say "unknown"."""
 _OGG_PAGE_BYTES = 65_307
 _OGG_END = 4
 
@@ -70,7 +70,7 @@ _OGG_END = 4
 def from_stream(stream: BinaryIO, name: str = "standard input") -> Iterator[bytes]:
     """Blocks of raw 16 kHz mono s16, or of a sound file, whichever comes; raises AudioError.
 
-    Raw sound and 16-bit PCM WAV are heard as they come; other files once they are complete.
+    Raw sound and 16-bit PCM WAV are heard as they arrive, other files once they are complete.
     """
     whole = _Rejoined(stream.read(_HEAD_BYTES), stream)
     if _is_plain_wav(whole.head):
@@ -94,7 +94,7 @@ def _decoded(file: IO[bytes], name: str) -> Iterator[bytes]:
             yield from _in_blocks(_resampled(_mixed_down(sound), sound.samplerate), name)
     except soundfile.LibsndfileError as error:
         raise AudioError(
-            f"{name} is damaged or no sound file that we know ({error.error_string.strip(' .')}): "
+            f"{name} is damaged or of an unknown format ({error.error_string.strip(' .')}): "
             "give a WAV, FLAC or Ogg file that plays elsewhere."
         ) from error
 
@@ -105,7 +105,7 @@ def _mixed_down(sound: Any) -> Iterator[NDArray[np.float32]]:
 
 
 def _resampled(pieces: Iterable[NDArray[np.float32]], rate_hz: int) -> Iterator[bytes]:
-    """To 16 kHz (band-limited, by soxr) and 16 bits; sound at 16 kHz passes bit for bit."""
+    """To 16 kHz (band-limited, by soxr) and 16 bits; 16-bit sound at 16 kHz stays bit for bit."""
     if rate_hz == RATE_HZ:
         yield from map(_as_s16, pieces)
         return
@@ -120,7 +120,7 @@ def _as_s16(samples: NDArray[np.float32]) -> bytes:
 
 
 def _in_blocks(pieces: Iterable[bytes], name: str) -> Iterator[bytes]:
-    """Cut pieces of any length into blocks; no sound at all, or half a sample, is a mistake."""
+    """Cut pieces of any length into blocks; raises AudioError for no sound or half a sample."""
     waiting, blocks = bytearray(), 0
     for piece in pieces:
         waiting += piece
@@ -140,7 +140,7 @@ def _in_blocks(pieces: Iterable[bytes], name: str) -> Iterator[bytes]:
 
 
 def _is_plain_wav(head: bytes) -> bool:
-    """16-bit PCM by the usual header (RFC 2361): its sound can be heard before it is complete."""
+    """Whether this is the usual header of 16-bit PCM (RFC 2361), which can be heard as it comes."""
     return (head[:4], head[8:16], head[20:22], head[34:36]) == (
         b"RIFF",
         b"WAVEfmt ",
@@ -167,18 +167,18 @@ def _wave_frames(sound: wave.Wave_read) -> Iterator[NDArray[np.float32]]:
 
 
 class _Rejoined:
-    """A stream that cannot seek, with what was already read of it put in front again."""
+    """A stream that cannot seek, with the bytes already read put back in front."""
 
     def __init__(self, head: bytes, rest: BinaryIO) -> None:
         self.head, self._rest = head, rest
 
     def read(self, size: int) -> bytes:
-        """As many bytes as asked for, unless it ends."""
+        """The next `size` bytes, fewer only at the end."""
         while len(self.head) < size and (more := self._rest.read(size - len(self.head))):
             self.head += more
         piece, self.head = self.head[:size], self.head[size:]
         return piece
 
     def pieces(self, size: int) -> Iterator[bytes]:
-        """The rest of it, each piece but the last of that size."""
+        """The rest in pieces of `size` bytes; the last may be shorter."""
         return iter(lambda: self.read(size), b"")

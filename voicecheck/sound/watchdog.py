@@ -1,4 +1,4 @@
-"""Judges one open stream of sound by the blocks that came and when."""
+"""A watchdog over one open stream of sound: which blocks came, and when."""
 
 from __future__ import annotations
 
@@ -6,17 +6,18 @@ STALLED_AFTER_S = 0.5
 START_GRACE_S = 3.0
 LAGGING_BY_S = 0.4
 CLOCK_DRIFT = 0.0005
-"""How far a sound card's clock may differ from ours: five times a usual crystal (from memory)."""
+"""How fast a sound card's clock may drift from ours: five times a usual crystal (from memory)."""
 
-LAGGING = "A piece of the sound from the microphone was lost: say the last words again."
+LAGGING = "Some sound from the microphone was lost: say the last words again."
 STALLED = "No sound comes from the microphone: check its cable and its switch."
 
 
 class Watchdog:
-    """Notices what PortAudio keeps silent about.
+    """Notices failures that PortAudio does not report.
 
-    Thresholds are for failures provoked on a virtual sound card: the first block came up to 2.1 s
-    after the start, the others 100–165 ms apart; of lost sound no flag told, only the clock.
+    The thresholds come from failures provoked on a virtual sound card. The first block came up to
+    2.1 s after the start, the others 100 to 165 ms apart. No flag reported lost sound; only the
+    clock showed it.
     """
 
     def __init__(self, opened_s: float) -> None:

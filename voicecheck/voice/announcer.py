@@ -1,9 +1,9 @@
-"""Speech goes out: to nobody, into a WAV file, or through a loudspeaker.
+"""The three ways speech goes out: muted, into a WAV file, or through a loudspeaker.
 
-All three have one shape: `say(text)` starts to speak and returns how many seconds it will take,
-`stop()` silences, `prepare(texts)` renders ahead, `close()` ends, `voice` names who speaks, `works`
-is false once it must be made anew. Speech only, no tone and no beep: those belong to alarms
-(IEC 60601-1-8).
+All three have one interface: `say(text)` starts to speak and returns how many seconds it will take,
+`stop()` falls silent, `prepare(texts)` renders ahead, `close()` ends, `voice` names the voice, and
+`works` is false once the announcer must be replaced. There is only speech, no tone and no beep:
+those belong to alarms (IEC 60601-1-8).
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ __all__ = ["AnnouncerError", "Loudspeaker", "Muted", "Player", "Speech", "WavFil
 
 
 LATENCY_S = 0.08
-"""Sound that waits in the card: with less, a busy machine stutters; more delays a stop."""
+"""The sound card's buffer: with less, a busy machine underruns; with more, a stop comes late."""
 
 STALLED_AFTER_S = 0.8
 START_GRACE_S = 3.0
@@ -38,7 +38,7 @@ START_GRACE_S = 3.0
 
 
 class Muted:
-    """Says nothing, so nobody is deaf meanwhile."""
+    """Says nothing, so the machine is never deaf."""
 
     voice = "muted: prompts are only shown"
     works = True
@@ -47,7 +47,7 @@ class Muted:
         """Nothing to prepare."""
 
     def say(self, _text: str) -> float:
-        """No time at all."""
+        """Say nothing, in 0 seconds."""
         return 0.0
 
     def stop(self) -> None:
@@ -61,7 +61,7 @@ class Muted:
 
 
 class WavFile:
-    """Speaks into a WAV file, at the moments of the case's sound: it shows what was said when."""
+    """Speaks into a WAV file, in step with the case's sound: it shows what was said when."""
 
     works = True
 
@@ -88,14 +88,14 @@ class WavFile:
         self._speech.prepare(texts)
 
     def say(self, text: str) -> float:
-        """Speak from now; what is still being said is cut. Returns seconds."""
+        """Speak from now, and cut off what is still being said. Returns seconds."""
         samples = self._speech.samples(text) if text else np.zeros(0, np.int16)
         self.stop()
         self._begin, self._pending = max(self._now(), self._written), samples
         return len(samples) / RATE_HZ
 
     def stop(self) -> None:
-        """Cut what is being said now."""
+        """Cut off what is being said."""
         self._write_pending(max(0, self._now() - self._begin))
 
     def close(self) -> None:
@@ -118,7 +118,7 @@ class WavFile:
             self._pending = self._pending[:0]
 
     def _write(self, samples: Samples) -> None:
-        """The header is right after every write, so that a stop of any kind leaves a WAV file."""
+        """Write samples and correct the header, so that any stop leaves a valid WAV file."""
         try:
             self._wave.writeframes(samples.astype("<i2").tobytes())
             self._file.flush()
@@ -133,7 +133,7 @@ class WavFile:
 
 
 class Player:
-    """What a sound card's callback asks for, block by block: speech while there is some."""
+    """Fills the sound card's blocks: with speech while there is some, else with silence."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -160,7 +160,7 @@ class Player:
 
 
 class Loudspeaker:
-    """Speaks through the sound card, by one stream that is open all the time."""
+    """Speaks through the sound card, on one stream that stays open."""
 
     def __init__(self, device: str | None = None, speech: Speech | None = None) -> None:
         self._device, self._player = device, Player()
@@ -187,15 +187,15 @@ class Loudspeaker:
 
     @property
     def works(self) -> bool:
-        """Whether the sound card still asks for sound; a stopped sound server just falls silent."""
+        """Whether the sound card still asks for sound: a stopped sound server raises no error."""
         return self._stream.active and time.monotonic() - self._asked_s < STALLED_AFTER_S
 
     def stop(self) -> None:
-        """Silence within two blocks of 10 ms and the sound card's own delay."""
+        """Fall silent within two blocks of 10 ms plus the sound card's latency."""
         self._player.stop()
 
     def close(self) -> None:
-        """Let the device go."""
+        """Release the device."""
         self._close_stream()
         self._speech.close()
 
@@ -226,12 +226,12 @@ class Loudspeaker:
 
 
 def _portaudio() -> Any:
-    """PortAudio with the devices of now: it looks for them only when it is initialised.
+    """PortAudio, initialised again: only then does it look for devices.
 
-    That would end other streams, and there is none: the microphone has a process of its own.
+    That ends other streams of this process. There are none: the microphone has its own process.
     """
     sounddevice = importlib.import_module("sounddevice")
-    with contextlib.suppress(sounddevice.PortAudioError):  # it is not initialised
+    with contextlib.suppress(sounddevice.PortAudioError):  # it was not initialised
         sounddevice._terminate()
     sounddevice._initialize()
     return sounddevice
@@ -242,9 +242,9 @@ def _no_loudspeaker(device: str | None, error: Exception) -> AnnouncerError:
     if isinstance(error, OSError):
         return AnnouncerError(
             "The sound library PortAudio is missing: install it (on Debian the package "
-            "libportaudio2), or let the prompts go into a WAV file or be muted."
+            "libportaudio2), or run with --wav or --mute."
         )
     return AnnouncerError(
         f"The loudspeaker {device or 'that the system uses by default'} cannot be opened "
-        f"({error}): plug one in, name another, or end the program that holds it."
+        f"({error}): plug one in, name another, or close the program that uses it."
     )

@@ -1,4 +1,4 @@
-"""A voice that never stops the case: a failure is reported once, and it is made again."""
+"""A voice that never stops the case: it reports a failure once and replaces the announcer."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from voicecheck.core.inputs import Trouble
+from voicecheck.sound.background import in_background
 from voicecheck.voice.announcer import AnnouncerError
 
 RETRY_S = 0.5
-"""Between two attempts to make a voice that is gone."""
+"""Between two attempts to replace an announcer."""
 
 
 class _Announcer(Protocol):
@@ -30,10 +31,10 @@ class _Announcer(Protocol):
 
 
 class ResilientVoice:
-    """Speaks through an announcer while it works; tells each change once, by `news`."""
+    """Speaks through an announcer while it works; `news` reports each change once."""
 
     def __init__(self, make: Callable[[], _Announcer]) -> None:
-        """Make the announcer; once it is gone it is made again, aside, until that works."""
+        """Call `make` now, and after each failure again in the background until it works."""
         self._make = make
         self._announcer: _Announcer | None = None
         self._news: Trouble | None = None
@@ -59,7 +60,7 @@ class ResilientVoice:
             self._failed(str(error))
 
     def say(self, text: str) -> float:
-        """Start to speak; seconds it will take, 0 where nothing can be said."""
+        """Start to speak; returns how many seconds it will take, 0 if nothing can be said."""
         announcer = self._announcer
         if announcer is None or not announcer.works:
             return 0.0
@@ -81,12 +82,12 @@ class ResilientVoice:
                 self._failed(str(error))
 
     def close(self) -> None:
-        """Let the loudspeaker go; a stopped sound server may hang that, so nobody waits for it."""
+        """Release the loudspeaker; wait at most a second, for a stopped sound server hangs this."""
         if (announcer := self._announcer) is not None:
-            _aside(announcer.close).join(1)
+            in_background(announcer.close).join(1)
 
     def news(self) -> Trouble | None:
-        """What changed since the last call, once. Ask often: it also looks after the voice."""
+        """What changed since the last call, or None. Call it often: it also mends the voice."""
         self._look_after()
         news, self._news = self._news, None
         return news
@@ -97,7 +98,7 @@ class ResilientVoice:
         elif self._announcer is None or not self._announcer.works:
             self._failed(_GONE)
             if time.monotonic() >= self._retry_s:
-                self._mending = _aside(self._make_anew)
+                self._mending = in_background(self._make_anew)
 
     def _end_mending(self, mending: threading.Thread) -> None:
         if mending.is_alive():
@@ -113,7 +114,7 @@ class ResilientVoice:
                 gone.close()
             self._announcer = self._make()
         except AnnouncerError:
-            return  # it is told already
+            return  # already reported
 
     def _failed(self, message: str) -> None:
         if not self._fails:
@@ -127,9 +128,3 @@ class ResilientVoice:
 
 
 _GONE = "The loudspeaker is gone: plug it in again."
-
-
-def _aside(work: Callable[[], None]) -> threading.Thread:
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    return thread

@@ -1,4 +1,4 @@
-"""Texts as speech: rendered by a child process, checked, trimmed, and kept in a cache."""
+"""Turns texts into speech: rendered by a child process, checked, trimmed and cached."""
 
 from __future__ import annotations
 
@@ -30,22 +30,22 @@ _WAV = "said.wav"
 
 
 class AnnouncerError(Exception):
-    """Nothing can be spoken: a sentence with cause and cure. The case goes on with `Muted`."""
+    """Speech fails: a sentence with cause and cure. The case goes on without it."""
 
 
 def estimated_s(text: str) -> float:
-    """How long a text takes to say, in seconds, from its letters and the pauses within it.
+    """How long a text takes to say, in seconds, from its letters and its pauses.
 
-    Both figures were fitted to our prompts of 4 to 16 words as espeak-ng says them at 165 words a
-    minute; each of those 54 came within 13 %.
+    Both figures were fitted to our 54 prompts of 4 to 16 words, as espeak-ng says them at 165 words
+    a minute; each estimate is within 13 %.
     """
     return 0.055 * len(text) + 0.3 * len(re.findall(r"[.,:;?!](?= )", text))
 
 
 class Speech:
-    """Texts as samples (16 kHz mono s16), rendered by one child process and kept in a cache.
+    """Texts as samples (16 kHz mono s16), rendered by one child process and cached.
 
-    Raises AnnouncerError, at once if there is no engine; later ones name the text.
+    Raises AnnouncerError: at once if there is no engine, later if a text cannot be rendered.
     """
 
     def __init__(
@@ -71,7 +71,7 @@ class Speech:
         found = _read_kept(kept)
         if found is None:
             found = self._rendered(text)
-            if not _is_whole(found, text):  # about one in 200 comes back before it is spoken
+            if not _is_whole(found, text):  # about one in 200 returns before it is rendered
                 found = self._rendered(text)
             if not _is_whole(found, text):
                 raise _no_speech(f"it gave no sound for {text!r}")
@@ -80,7 +80,7 @@ class Speech:
         return found
 
     def close(self) -> None:
-        """End the child process."""
+        """Kill the child process."""
         if self._child is not None:
             self._child.kill()
             with self._child:  # waits, and closes its pipes
@@ -111,16 +111,16 @@ class Speech:
         return child
 
     def _ask(self, order: dict[str, str]) -> None:
-        """One order to the child; one that had to be ended before is started again."""
+        """Give the child one order; a child that was killed before is started again."""
         child = self._child or self._start()
         assert child.stdin is not None  # noqa: S101
-        with contextlib.suppress(OSError):  # if it is gone, its missing answer says so
+        with contextlib.suppress(OSError):  # if the child is gone, its missing answer shows it
             child.stdin.write(json.dumps(order) + "\n")
             child.stdin.flush()
         self._answer(child)
 
     def _answer(self, child: subprocess.Popen[str]) -> dict[str, str]:
-        """The child's next line; a child that complains or does not answer in time is ended."""
+        """The child's next line; kills a child that reports an error or does not answer in time."""
         assert child.stdout is not None  # noqa: S101
         timer = threading.Timer(self._timeout_s, child.kill)
         timer.start()
@@ -139,7 +139,7 @@ class Speech:
 def _no_speech(why: str) -> AnnouncerError:
     return AnnouncerError(
         f"The speech engine does not speak ({why}): install espeakng-loader or espeak-ng; "
-        "until then the prompts are shown only."
+        "until then the prompts are only shown."
     )
 
 
@@ -156,13 +156,13 @@ def _trimmed(samples: NDArray[np.float32]) -> Samples:
 
 
 def _is_whole(samples: Samples, text: str) -> bool:
-    """Engines report success also when they wrote silence, or a part."""
+    """Whether all was rendered: engines report success even for silence or a part."""
     loud = np.max(np.abs(samples), initial=0) >= 1000
     return bool(loud) and len(samples) >= RATE_HZ * estimated_s(text) / 4
 
 
 def _read_kept(path: Path) -> Samples | None:
-    """What the cache holds: a SHA-256 and the samples it belongs to; None for anything else."""
+    """The samples in a cache file, if they match the SHA-256 before them; otherwise None."""
     try:
         content = path.read_bytes()
     except OSError:

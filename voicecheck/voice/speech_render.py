@@ -1,12 +1,14 @@
-"""The child process that renders speech, driven by lines.
+"""The child process that renders speech, one line of JSON per text.
 
 Run as `python -m voicecheck.voice.speech_render`.
 
-It first prints one JSON line {"voice": …} or {"error": …}; then, for every line {"text", "path"}
-it reads, it writes a WAV file there and prints {} or {"error": …}. A process of its own, because
-pyttsx3 can hang for good and cannot be interrupted; then it is killed. Found by trying pyttsx3
-2.99: one text per runAndWait (of several only the last is saved), runAndWait may return before
-the file is there, settings take effect only before the first text, and it prints to stdout.
+It first prints one JSON line: {"voice": …} or {"error": …}. Then, for every line {"text", "path"}
+that it reads, it writes a WAV file to that path and prints {} or {"error": …}.
+
+Rendering has its own process because pyttsx3 can hang for good and cannot be interrupted: then the
+process is killed. Trials of pyttsx3 2.99 showed: of several texts per runAndWait only the last is
+saved; runAndWait may return before the file exists; settings take effect only before the first
+text; it prints to stdout.
 """
 
 from __future__ import annotations
@@ -23,8 +25,8 @@ from pathlib import Path
 from typing import IO, Any
 
 WORDS_PER_MINUTE = 165
-"""Within the 150 to 180 that are understood best of a synthetic voice: Marics & Williges 1988,
-Human Factors 30(6):719-732, doi:10.1177/001872088803000608."""
+"""A synthetic voice is understood best at 150 to 180: Marics & Williges 1988, Human Factors
+30(6):719-732, doi:10.1177/001872088803000608."""
 FINISH_S = 5.0
 """How long an engine may take to finish after runAndWait has returned."""
 
@@ -34,7 +36,7 @@ def main() -> None:
     answers = _own_stdout()
     try:
         engine = _engine()
-    except Exception as error:  # noqa: BLE001  # whatever a foreign engine raises, its parent is told
+    except Exception as error:  # noqa: BLE001  # whatever a foreign engine raises, tell the parent
         _answer(answers, error=str(error) or type(error).__name__)
         return
     _answer(answers, voice=_voice(engine))
@@ -49,7 +51,7 @@ def main() -> None:
 
 
 def _own_stdout() -> IO[str]:
-    """Keep standard output for answers; what engines print goes to standard error."""
+    """Reserve standard output for answers; what engines print goes to standard error."""
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)
     return answers
@@ -69,7 +71,7 @@ def _engine() -> Any:
 
 
 def _load_espeak() -> None:
-    """Give pyttsx3 the library in the wheel; without the wheel it looks for the system's own."""
+    """Load the wheel's library for pyttsx3; without the wheel it looks for the system's own."""
     with contextlib.suppress(ImportError, OSError):
         loader = importlib.import_module("espeakng_loader")
         ctypes.CDLL(loader.get_library_path(), mode=ctypes.RTLD_GLOBAL)
@@ -77,7 +79,7 @@ def _load_espeak() -> None:
 
 
 def _english(engine: Any) -> str:
-    """British before other English; each system names its languages in its own way."""
+    """A British voice, else another English one; each system names languages in its own way."""
     spoken = {voice.id: _languages(voice) for voice in engine.getProperty("voices")}
     for wanted in ("en-gb", "en"):
         for identifier, languages in spoken.items():
@@ -92,7 +94,7 @@ def _languages(voice: Any) -> list[str]:
 
 
 def _by_name(voice: Any) -> list[str]:
-    """Windows gives a language only in the voice's name."""
+    """On Windows only the voice's name tells its language."""
     return ["en-gb" if "Great Britain" in voice.name else "en"] if "English" in voice.name else []
 
 

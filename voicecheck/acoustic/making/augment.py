@@ -1,8 +1,8 @@
 """An operating theatre around clean speech: voices, rooms, masks, noise and levels, on the GPU.
 
 Every function takes a batch of waveforms (items × samples, ±1) or of their spectra (items × frames
-× mel bins) and draws for each item on its own. `strength` (0 to 1) grows over the training: too
-much noise at first teaches nothing.
+× mel bins) and draws anew for each item. `strength` (0 to 1) grows during training, because too
+much noise at the start teaches nothing.
 """
 
 from __future__ import annotations
@@ -15,32 +15,32 @@ from torch import Tensor
 from voicecheck.ears.topology import SAMPLE_RATE_HZ
 
 HALF_WIDTH = 8
-"""Samples on either side that a resampled one is made of."""
+"""Samples on either side that go into a resampled one."""
 
 
 def chance(like: Tensor, probability: float) -> Tensor:
-    """A column of ones and zeros, one an item."""
+    """Return a column of ones and zeros, one for each item."""
     return (torch.rand(len(like), 1, device=like.device) < probability).to(like.dtype)
 
 
 def uniform(like: Tensor, low: float, high: float) -> Tensor:
-    """A column of draws, one an item."""
+    """Return a column of draws, one for each item."""
     return torch.rand(len(like), 1, device=like.device) * (high - low) + low
 
 
 def decibels(level: Tensor) -> Tensor:
-    """The factor on the amplitude."""
+    """Return a level in dB as a factor on the amplitude."""
     return torch.as_tensor(10 ** (level / 20))
 
 
 def faster(
     store: Tensor, starts: Tensor, lengths: Tensor, *, speeds: Tensor, leads: Tensor, samples: int
 ) -> Tensor:
-    """Cut recordings out of one long one, each at its speed (pitch moves too) after a lead.
+    """Cut recordings out of one long one, each after a lead and at its own speed (pitch moves too).
 
-    `store` holds 16-bit samples; `starts`, `lengths`, `speeds` and `leads` are columns, one an
-    item, lengths and leads in samples. The result is items × `samples` in ±1, silent around each
-    recording; samples in between are found with a windowed sinc.
+    `store` holds 16-bit samples. `starts`, `lengths`, `speeds` and `leads` are columns, one row for
+    each item, in samples. Returns items × `samples` in ±1, silent around each recording,
+    interpolated with a windowed sinc.
     """
     place = (torch.arange(samples, device=store.device) - leads).double() * speeds.double()
     whole = place.floor()
@@ -54,7 +54,7 @@ def faster(
 
 
 def shaped(waveforms: Tensor, strength: float) -> Tensor:
-    """Put each item in a room, behind a mask, through a microphone: one filter in all."""
+    """Put each item in a room, behind a mask, through a microphone: all in one filter."""
     samples = waveforms.shape[1]
     size = _fast_size(samples + SAMPLE_RATE_HZ // 2)
     hz = torch.linspace(0, SAMPLE_RATE_HZ / 2, size // 2 + 1, device=waveforms.device)
@@ -68,7 +68,7 @@ def _fast_size(samples: int) -> int:
 
 
 def _room(like: Tensor, strength: float) -> Tensor:
-    """A direct sound and a decaying noise after it, RT60 up to 0.9 s."""
+    """A direct sound and decaying noise after it, RT60 up to 0.9 s."""
     length = SAMPLE_RATE_HZ // 2
     time_s = torch.arange(length, device=like.device) / SAMPLE_RATE_HZ
     rt60_s = uniform(like, 0.05, 0.3 + 0.6 * strength)
@@ -91,7 +91,7 @@ def _equaliser(like: Tensor, hz: Tensor) -> Tensor:
 
 
 def _mask(like: Tensor, hz: Tensor) -> Tensor:
-    """A face mask: 3 to 12 dB less above 2 to 7 kHz (sloped over an octave)."""
+    """A face mask: a loss of 3 to 12 dB above 2 to 7 kHz, sloped over an octave."""
     corner, loss_db = uniform(like, 2000, 7000), uniform(like, 3, 12)
     slope = ((hz.clamp_min(1) / corner).log2() + 0.5).clamp(0, 1)
     return -loss_db * slope * chance(like, 0.4)
@@ -107,10 +107,10 @@ def _band(like: Tensor, hz: Tensor, strength: float) -> Tensor:
 
 
 def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -> Tensor:
-    """Add a mixture of noises; its level below the speech falls as `strength` grows.
+    """Add a mixture of noises; the SNR falls as `strength` grows.
 
-    One of them leads, so that each is met on its own and loud, and others may lie under it. None is
-    louder than the speech: of louder talk nobody could tell which voice is meant.
+    One noise leads, so the network meets each one loud and nearly alone. The mixture is never
+    louder than the speech: in louder talk nobody could tell which voice is meant.
     """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
@@ -195,7 +195,7 @@ def _hum(like: Tensor) -> Tensor:
 
 
 def _clanks(like: Tensor) -> Tensor:
-    """Instruments set down: three times a ring of two tones that dies within 0.1 s."""
+    """Instruments set down: three rings of two tones, each gone within 0.1 s."""
     time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
     sound = torch.zeros_like(like)
     for _ in range(3):
@@ -207,7 +207,7 @@ def _clanks(like: Tensor) -> Tensor:
 
 
 def levelled(waveforms: Tensor) -> Tensor:
-    """Any level from full scale to 30 dB below, sometimes clipped, always 16-bit."""
+    """Set a level from full scale to 30 dB below, sometimes clip, always round to 16 bits."""
     peak = waveforms.abs().amax(1, keepdim=True).clamp_min(1e-4)
     gain = decibels(uniform(waveforms, -30, 0))
     clipped = 1 + chance(waveforms, 0.06) * uniform(waveforms, 0.3, 2)
@@ -216,17 +216,17 @@ def levelled(waveforms: Tensor) -> Tensor:
 
 
 def course(like: Tensor, frames: int, strength: float) -> Tensor:
-    """When each frame of an item lies in its recording, 0 to 1: half of them linger and hurry."""
+    """Return where in its recording each frame lies, 0 to 1; half of the items vary their pace."""
     places = _stretched(like, max(3, frames // 25), frames, 0.22 * strength)
     even = torch.linspace(0, 1, frames, device=like.device)[None]
     return torch.where(chance(like, 0.5) > 0, places, even)
 
 
 def revoiced(log_mel: Tensor, when: Tensor, strength: float) -> Tensor:
-    """As another voice would say it: `when` (items × frames, see `course`) says each moment.
+    """Change the voice: warp the mel scale unevenly, so that formants move apart or together.
 
-    Formants move apart or together (an uneven map of the mel scale), and the spectrum and its
-    course become smoother, as from a parametric synthesiser, or sharper.
+    The spectrum and its course in time become smoother, as from a parametric synthesiser, or
+    sharper. `when` is the time of each frame (items × frames, see `course`).
     """
     items, frames, bins = log_mel.shape
     like = log_mel[:, :, 0]
@@ -244,7 +244,7 @@ def revoiced(log_mel: Tensor, when: Tensor, strength: float) -> Tensor:
 
 
 def _stretched(like: Tensor, knots: int, points: int, spread: float) -> Tensor:
-    """Rising maps of 0 to 1 onto itself, items × points; the rate varies by exp(±2 spread)."""
+    """Rising maps from 0 to 1, items × points; the slope varies by exp(±2 spread)."""
     rates = torch.randn(len(like), 1, knots, device=like.device).clamp(-2, 2) * spread
     smooth = torch.nn.functional.interpolate(rates, size=points, mode="linear", align_corners=True)
     place = smooth[:, 0].exp().cumsum(1)
@@ -253,7 +253,7 @@ def _stretched(like: Tensor, knots: int, points: int, spread: float) -> Tensor:
 
 
 def _blurred(spectra: Tensor, weights: tuple[int, ...]) -> Tensor:
-    """A weighted mean along the last axis; at its ends the last value goes on."""
+    """A weighted mean along the last axis, with the end values repeated."""
     kernel = torch.tensor(weights, dtype=spectra.dtype, device=spectra.device)
     rows = spectra.reshape(-1, 1, spectra.shape[2])
     padded = torch.nn.functional.pad(rows, (len(weights) // 2,) * 2, mode="replicate")
@@ -265,10 +265,9 @@ def _amount(like: Tensor, low: float, high: float, probability: float) -> Tensor
 
 
 def hidden(log_mel: Tensor, strength: float) -> Tensor:
-    """Hide a few bands of mel bins: they become the item's mean (SpecAugment, without its moments).
+    """Replace a few bands of mel bins by the item's mean (SpecAugment without time masks).
 
-    A network from which moments are hidden learns to guess what was said there, and then hears
-    what it expects.
+    Time masks teach a network to guess what was said there, and then it hears what it expects.
     """
     bins = log_mel.shape[2]
     mean = log_mel.mean((1, 2), keepdim=True)

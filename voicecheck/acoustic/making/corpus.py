@@ -1,4 +1,4 @@
-"""Make training speech: texts, said by synthetic voices, as Opus files and a manifest of phones.
+"""Make training speech: synthetic voices say texts, kept as Opus files and a manifest of phones.
 
     python -m voicecheck.acoustic.making.corpus --out DIR --hours H --seed S --engine kokoro \
         --wordnet FOLDER --styles FOLDER [--phrases FILE] [--unforeseen] [--dev]
@@ -41,15 +41,15 @@ SILENCE_RMS = 10 ** (-50 / 20)
 def sources(
     wordnet: Path, phrases: Sequence[str], *, unforeseen: bool = False
 ) -> tuple[list[text.Source], list[float]]:
-    """Every kind of text and its share of the utterances.
+    """Return every kind of text and its share of the utterances.
 
-    `unforeseen`: mostly words drawn each on its own, and some that nobody has heard. A network
-    that can foresee what is said hears it where it is not.
+    `unforeseen` gives mostly words drawn one by one, some of them invented. A network that can
+    predict the next word hears it where nobody said it.
     """
     wordfreq = importlib.import_module("wordfreq")
     glosses, examples = text.wordnet_sentences(wordnet)
     words = [w for w in wordfreq.top_n_list("en", 12_000) if text.SPEAKABLE.fullmatch(w)]
-    # The root lets rare words be heard at all: half of all speech is a hundred words.
+    # The root gives rare words a chance: a hundred words make up half of all speech.
     root = 0.35 if unforeseen else 0.5
     weights = [wordfreq.word_frequency(word, "en") ** root for word in words]
     shares: dict[text.Source, float]
@@ -82,16 +82,16 @@ def sources(
 
 
 def drawn(kinds: Sequence[text.Source], shares: Sequence[float], rng: Random, *, gpu: bool) -> str:
-    """One text or two with a stop between: pauses are speech too.
+    """Draw one text, or two with a pause between.
 
-    A GPU says three in the time of one, so it is given two to four.
+    A GPU says three in the time of one, so it gets two to four.
     """
     count = rng.randint(2, 4) if gpu else rng.choice((1, 1, 2))
     return ". ".join(kind(rng) for kind in rng.choices(kinds, shares, k=count))
 
 
 def trimmed(samples: Samples) -> Samples:
-    """Cut what is quieter than −50 dB of the peak off both ends, but for 60 ms."""
+    """Cut off both ends what is more than 50 dB below the peak, except 60 ms."""
     block = SAMPLE_RATE_HZ // 100
     whole = samples[: len(samples) // block * block].reshape(-1, block)
     loud = np.flatnonzero(np.sqrt((whole**2).mean(1)) > SILENCE_RMS * np.abs(samples).max())
@@ -103,15 +103,12 @@ def trimmed(samples: Samples) -> Samples:
 def make(
     voice: Voice, draw: Callable[[Random], str], out: Path, *, name: str, seed: int, hours: float
 ) -> None:
-    """Say texts until there are so many hours; one manifest line each."""
+    """Say texts until there are so many hours, and add a line to the manifest for each."""
     folder = out / name
     folder.mkdir(parents=True, exist_ok=True)
     manifest = out / f"{name}.jsonl"
-    done = (
-        [json.loads(line) for line in manifest.read_text("utf-8").splitlines()]
-        if (manifest.exists())
-        else []
-    )
+    lines_before = manifest.read_text("utf-8").splitlines() if manifest.exists() else []
+    done = [json.loads(line) for line in lines_before]
     seconds = sum(line["seconds"] for line in done)
     number = done[-1]["number"] + 1 if done else 0
     with manifest.open("a", encoding="utf-8") as lines:
@@ -136,10 +133,10 @@ def make(
 
 
 def _store(spoken: Spoken, path: Path) -> float:
-    """Write it, and say how many seconds it is: none if it cannot be right."""
+    """Write it and return its seconds; 0 if it is too short, too long or too fast to be right."""
     samples = trimmed(spoken.samples) if len(spoken.samples) else spoken.samples
     seconds = len(samples) / SAMPLE_RATE_HZ
-    # A synthesiser that mumbles or rushes would teach wrong labels: 25 phones a second is too fast.
+    # A synthesiser that mumbles or rushes would teach wrong labels; 25 phones a second is too many.
     if len(spoken.phones) < 2 or not len(spoken.phones) / 25 < seconds < 20:
         return 0.0
     soundfile.write(

@@ -1,4 +1,4 @@
-"""Kaldi's MFCC in torch, so that waveforms can be augmented and turned to features on a GPU.
+"""Kaldi's MFCC in torch, so that augmentation and features run on a GPU.
 
 The values equal those of kaldi-native-fbank (and so of Vosk) within rounding; a test compares them.
 Source of the definitions: Kaldi's feat/feature-window.cc, feat/mel-computations.cc (Apache-2.0).
@@ -28,11 +28,11 @@ FRAME_SAMPLES = int(SAMPLE_RATE_HZ * FRAME_LENGTH_MS / 1000)
 SHIFT_SAMPLES = int(SAMPLE_RATE_HZ * FRAME_SHIFT_MS / 1000)
 FFT_SIZE = 512
 _BREAK_HZ = 6_000.0
-"""Vocal-tract warps are linear up to here and bent above, so that the highest bin stays put."""
+"""Vocal-tract warps are linear up to here, then bent so that the highest bin stays put."""
 
 
 class Mfcc:
-    """Turns waveforms into cepstra, perhaps of a longer or shorter vocal tract."""
+    """Turns waveforms into cepstra, on request as from a longer or shorter vocal tract."""
 
     def __init__(self, device: torch.device) -> None:
         hann = torch.hann_window(FRAME_SAMPLES, periodic=False, dtype=torch.float64)
@@ -44,8 +44,8 @@ class Mfcc:
     ) -> Tensor:
         """Batch × samples in ±1 to batch × frames × mel bins (natural logarithm of the power).
 
-        `shift` other than 160 samples changes the tempo; `warp`, one factor an item, scales the
-        frequencies of the spectrum (1.1: as from a vocal tract a tenth shorter).
+        A `shift` other than 160 samples changes the tempo. `warp`, one factor for each item, scales
+        the frequencies (1.1: as from a vocal tract a tenth shorter).
         """
         frames = (waveforms * WAVEFORM_SCALE).unfold(1, FRAME_SAMPLES, shift)
         frames = frames - frames.mean(2, keepdim=True)
@@ -59,7 +59,7 @@ class Mfcc:
 
     @staticmethod
     def frames(waveforms: Tensor, shift: int) -> int:
-        """How many frames `log_mel` makes of waveforms at this shift."""
+        """Return how many frames `log_mel` makes at this shift."""
         return (waveforms.shape[1] - FRAME_SAMPLES) // shift + 1
 
     def cepstra(self, log_mel: Tensor) -> Tensor:
@@ -84,7 +84,7 @@ def mel_banks(warp: Tensor) -> Tensor:
 
 
 def _unwarped(hz: Tensor, warp: Tensor) -> Tensor:
-    """The frequency that a spectrum bin stands for once the warp is taken back."""
+    """The frequency that a bin stands for once the warp is undone."""
     nyquist = SAMPLE_RATE_HZ / 2
     bend = _BREAK_HZ / warp.clamp_min(1)
     above = warp * bend + (hz - bend) * (nyquist - warp * bend) / (nyquist - bend)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 class _Signal:
-    """A layer's output (batch × steps × width), the time of its first step, frames a step."""
+    """A layer's output (batch × steps × width), the time of its first step, frames per step."""
 
     def __init__(self, values: Tensor, start: int, step: int) -> None:
         self.values, self.start, self.step = values, start, step
@@ -47,7 +47,7 @@ class Network:
             if layer.relu:
                 norms[key(layer)] = nn.BatchNorm1d(layer.outputs)
             if layer.residual:
-                # Blocks that begin near the identity let ten of them train at once.
+                # Ten blocks train at once only if they start near the identity.
                 nn.init.constant_(norms[key(layer)].weight, 0.3)
         heard = nn.BatchNorm1d(CEPSTRA, affine=False, momentum=0.02)
         parts = {"heard": heard, "linears": linears, "norms": norms}

@@ -18,11 +18,6 @@ Attributes: TypeAlias = dict[str, Any]
 _DTYPES = {1: torch.float32, 6: torch.int64, 7: torch.int64, 9: torch.bool}
 
 
-def moved(value: Tensor, device: torch.device) -> Tensor:
-    """The tensor on that device."""
-    return value.to(device)
-
-
 def _conv(x: Tensor, weight: Tensor, bias: Tensor | None, a: Attributes) -> Tensor:
     before, after = a["pads"]
     if before != after:
@@ -37,8 +32,8 @@ def _conv_transpose(v: Values, a: Attributes) -> Tensor:
 
 
 def centred(weight: Tensor, zero: Tensor) -> Tensor:
-    """8-bit weights as floats around zero (their scale is applied by the graph)."""
-    return weight.float() - (moved(zero, weight.device) if zero.dim() else zero).float()
+    """Return 8-bit weights as floats around zero; the graph applies their scale."""
+    return weight.float() - (zero.to(weight.device) if zero.dim() else zero).float()
 
 
 def _slice(v: Values, _: Attributes) -> Tensor:
@@ -60,7 +55,7 @@ def _gather(v: Values, a: Attributes) -> Tensor:
     x, index, axis = v[0], v[1], a["axis"]
     if index.dim() == 0:
         return x.select(axis, int(index))
-    found = x.index_select(axis, moved(index.flatten(), x.device) % x.shape[axis])
+    found = x.index_select(axis, index.flatten().to(x.device) % x.shape[axis])
     return found.reshape(*x.shape[:axis], *index.shape, *x.shape[axis + 1 :])
 
 
@@ -121,7 +116,7 @@ def _scatter(v: Values, _: Attributes) -> Tensor:
 
 
 def lstm_weights(stored: Sequence[Tensor], hidden: int) -> list[Tensor]:
-    """Torch's weights of an LSTM from ONNX's: W, R, bias, and the scales and zeros of W and R.
+    """Turn an LSTM's ONNX weights into torch's: W, R, bias, and the scales and zeros of W and R.
 
     ONNX packs gates as input, output, forget, cell; torch as input, forget, cell, output.
     """
@@ -183,7 +178,7 @@ NUMBERED = {
     *("Slice", "Reshape", "Unsqueeze", "Squeeze", "Expand", "Split", "Resize", "Pad", "Gather"),
     *("ReduceMean", "ReduceSum", "CumSum", "Shape", "ConstantOfShape", "Range"),
 }
-"""Operators that read some inputs as plain numbers, and so want them left on the CPU."""
+"""Operators that read some inputs as plain numbers, which therefore stay on the CPU."""
 
 OPERATORS: dict[str, Callable[[Any, Attributes], Any]] = {
     "Add": lambda v, _: v[0] + v[1],

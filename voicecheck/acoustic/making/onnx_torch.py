@@ -1,9 +1,9 @@
 """Run Kokoro's quantised ONNX graph in torch, so that a GPU can say hours of speech in minutes.
 
-onnxruntime has no GPU kernels for 8-bit graphs. Here the 8-bit weights become floats once and the
-quantisation of activations falls away, so the sound is that of the CPU within its own rounding.
-Only the operators of that one graph are known. Needs onnx and torch. What depends on no input is
-computed once; shapes stay on the CPU, so that they never wait for the GPU.
+onnxruntime has no GPU kernels for 8-bit graphs. Here the 8-bit weights become floats once and
+activations are not quantised, so the sound equals the CPU's within rounding. It knows only the
+operators of that one graph. What depends on no input is computed once. Shapes stay on the CPU, so
+that they never wait for the GPU. Needs onnx and torch.
 """
 
 from __future__ import annotations
@@ -20,7 +20,6 @@ from voicecheck.acoustic.making.onnx_operators import (
     Attributes,
     centred,
     lstm_weights,
-    moved,
 )
 
 if TYPE_CHECKING:
@@ -28,7 +27,7 @@ if TYPE_CHECKING:
 
 
 class Graph:
-    """A loaded graph; call it with named tensors and get its first output."""
+    """A loaded graph; called with named tensors, it returns its first output."""
 
     def __init__(self, model: bytes, device: torch.device) -> None:
         onnx = importlib.import_module("onnx")
@@ -47,7 +46,7 @@ class Graph:
         if tensor.dtype == torch.int32:
             tensor = tensor.long()
         sound = tensor.is_floating_point() or tensor.dtype in (torch.uint8, torch.int8)
-        return moved(tensor, self._device) if sound and tensor.dim() else tensor
+        return tensor.to(self._device) if sound and tensor.dim() else tensor
 
     def _without_constants(self, steps: list[_Step]) -> list[_Step]:
         left = []
@@ -63,7 +62,7 @@ class Graph:
         return left
 
     def _in_floats(self, step: _Step) -> _Step:
-        """The same step with its 8-bit weights turned to floats once and for all."""
+        """The same step with its 8-bit weights turned into floats."""
         kind, attributes, inputs, outputs = step
         if kind == "DynamicQuantizeLSTM":
             stored = [self._known[inputs[place]] for place in (1, 2, 3, 8, 9, 10, 11)]
@@ -82,7 +81,7 @@ class Graph:
 
     def _computed(self, inputs: Mapping[str, Tensor]) -> Tensor:
         values = dict(self._known)
-        values.update({name: moved(value, self._device) for name, value in inputs.items()})
+        values.update({name: value.to(self._device) for name, value in inputs.items()})
         for place, (kind, attributes, names, outputs) in enumerate(self._steps):
             self._store(values, outputs, self._run(kind, attributes, names, values))
             for name in names:
@@ -95,7 +94,7 @@ class Graph:
     ) -> Any:
         given = [values[name] for name in names]
         if kind not in NUMBERED and any(value.is_cuda for value in given):
-            given = [moved(value, self._device) if value.dim() else value for value in given]
+            given = [value.to(self._device) if value.dim() else value for value in given]
         return OPERATORS[kind](given, attributes)
 
     @staticmethod

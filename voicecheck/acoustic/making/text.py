@@ -48,12 +48,12 @@ def one_of(sentences: Sequence[str]) -> Source:
 
 
 def word_string(words: Sequence[str], weights: Sequence[float]) -> Source:
-    """A source of 2 to 10 words, each drawn on its own: no grammar for the network to lean on."""
+    """A source of 2 to 10 words drawn one by one, without grammar for the network to lean on."""
     return lambda rng: " ".join(rng.choices(words, weights, k=rng.randint(2, 10)))
 
 
 def invented_words(words: Sequence[str], weights: Sequence[float]) -> Source:
-    """A source of 2 to 7 words, most of them in no dictionary, two words' ends put together."""
+    """A source of 2 to 7 words, most of them invented: the ends of two words joined."""
     long = [word for word in words if len(word) > 3 and len(_cuts(word)) > 1]
 
     def draw(rng: Random) -> str:
@@ -72,12 +72,12 @@ def _crossed(words: Sequence[str], rng: Random) -> str:
 
 
 def _cuts(word: str) -> list[int]:
-    """Where its vowels end."""
+    """Where the vowels of a word end."""
     return [vowels.end() for vowels in re.finditer("[aeiouy]+", word)]
 
 
 def words_of_the_trade(words: Sequence[str], weights: Sequence[float]) -> Source:
-    """A source of 2 to 7 words, half of them of the trade, drawn each on its own."""
+    """A source of 2 to 7 words drawn one by one, half of them from the trade."""
     kinds = ("structures", "states", "deeds", "replies")
     trade = sorted({word for kind in kinds for said in WORDS[kind] for word in said.split()})
 
@@ -140,7 +140,7 @@ def spelled(rng: Random) -> str:
 
 
 def chatter(sentences: Sequence[str]) -> Source:
-    """Talk that means nothing to the checklist, though it may drop a word of the trade."""
+    """A source of talk that is no command, though it may contain words of the trade."""
 
     def draw(rng: Random) -> str:
         middle = rng.choice(sentences) if rng.random() < 0.6 else _a(rng, "structures")
@@ -153,7 +153,7 @@ def chatter(sentences: Sequence[str]) -> Source:
 
 
 def phrase_near(phrases: Sequence[str]) -> Source:
-    """A procedure's own phrases, and half as often near misses: a word dropped or swapped."""
+    """A source of a procedure's phrases; a third are near misses, a word dropped or swapped."""
 
     def draw(rng: Random) -> str:
         words = rng.choice(phrases).split()

@@ -3,9 +3,9 @@
     python -m voicecheck.acoustic.making.train --corpus DIR --minutes M --out weights.npz \
         [--checkpoint FILE] [--resume FILE] [--peak-rate R] [--seed S]
 
-Manifests whose names begin with "dev-" measure only. `--resume` goes on from a checkpoint with a
-new cycle of learning rates, at full strength of the augmentation from the start. Under torchrun
-every process takes a GPU and its share of the manifests, and all of them train one network.
+Manifests whose names begin with "dev-" only measure. `--resume` continues from a checkpoint with a
+new cycle of learning rates and full augmentation from the start. Under torchrun each process takes
+a GPU and its share of the manifests, and all train one network.
 """
 
 from __future__ import annotations
@@ -37,9 +37,9 @@ from voicecheck.ears.topology import BLANK
 
 WARM_UP = 0.05
 AVERAGING = 0.9985
-"""Each step keeps this much of the averaged weights, which are the ones that ship."""
+"""Each step keeps this share of the averaged weights, and those are what ships."""
 AGREEMENT = 0.2
-"""How much it counts that the two views of an item are heard differently."""
+"""Weight of the CR-CTC term: how differently the network hears two views of an item."""
 
 
 class Trainer:
@@ -56,10 +56,13 @@ class Trainer:
         )
         self.steps = 0
         self.progress = 0.0
-        """How much of the time is over, 0 to 1: the same in every process after every step."""
+        """The share of the time that is over, 0 to 1; the same in every process after each step."""
 
     def step(self, batch: Batch, progress: float) -> float:
-        """One step on a batch; `progress` from 0 to 1 sets the learning rate. Returns the loss."""
+        """Learn from a batch; `progress`, 0 to 1, sets the learning rate.
+
+        Returns the loss every 50 steps, else nan.
+        """
         self.network.parts.train()
         wrong = loss(self.network, batch)
         self.optimiser.zero_grad(set_to_none=True)
@@ -73,7 +76,7 @@ class Trainer:
         return float(wrong.detach()) if self.steps % 50 == 0 else math.nan
 
     def _agreed(self, progress: float) -> float:
-        """Give every process the mean of all gradients, and the mean progress."""
+        """Average the gradients and the progress over all processes."""
         if not distributed.is_initialized():
             return progress
         learned = [each for each in self.network.parts.parameters() if each.grad is not None]
@@ -94,25 +97,25 @@ class Trainer:
         torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], share)
 
     def state(self) -> dict[str, Any]:
-        """Everything that `resume` needs."""
+        """Return what `resume` needs."""
         return {"average": self.average.parts.state_dict()}
 
     def resume(self, state: dict[str, Any]) -> None:
-        """Go on from the averaged weights of another training."""
+        """Continue from the averaged weights of another training."""
         self.network.parts.load_state_dict(state["average"])
         self.average.parts.load_state_dict(state["average"])
         self.steps = 2_000
 
 
 def one_cycle(progress: float) -> float:
-    """Up in a straight line, down along a cosine: the share of the peak learning rate."""
+    """Return the share of the peak learning rate: up in a straight line, down along a cosine."""
     if progress < WARM_UP:
         return progress / WARM_UP
     return 0.5 + 0.5 * math.cos(math.pi * min(1.0, (progress - WARM_UP) / (1 - WARM_UP)))
 
 
 def loss(network: Network, batch: Batch) -> torch.Tensor:
-    """Mean CTC loss a phone, and how far the network hears two views of one item differently.
+    """Return the CTC loss a phone plus the weighted disagreement of the two views (CR-CTC).
 
     The batch holds every item twice (`recordings.augmented`). Source: Yao et al., "CR-CTC:
     Consistency regularization on CTC for improved speech recognition", ICLR 2025, from memory.
@@ -135,9 +138,9 @@ def loss(network: Network, batch: Batch) -> torch.Tensor:
 
 
 def disagreement(one: torch.Tensor, other: torch.Tensor) -> torch.Tensor:
-    """Half the divergences (Kullback and Leibler) of two views' log-probabilities from each other.
+    """Return the mean of both Kullback-Leibler divergences between two views' log-probabilities.
 
-    In nats, summed over all frames; each view learns from the other as it stands.
+    In nats, summed over all frames. No gradient flows into the view that teaches.
     """
     return (_divergence(one, other) + _divergence(other, one)) / 2
 
@@ -149,7 +152,7 @@ def _divergence(teacher: torch.Tensor, learner: torch.Tensor) -> torch.Tensor:
 def phone_error_rate(
     trainer: Trainer, recordings: Recordings, *, snr_db: float | None = None
 ) -> float:
-    """Best-path phone errors of the averaged network, in percent of the phones."""
+    """Return the averaged network's phone error rate by its best path, in percent."""
     wrong = total = 0
     for items in plan(recordings, 300.0, Random(0)):  # noqa: S311
         batch = plain(recordings, items, trainer.mfcc, snr_db=snr_db)
@@ -162,12 +165,12 @@ def phone_error_rate(
 
 
 def collapsed(path: list[int]) -> list[int]:
-    """Repeats once, blanks away: what a CTC path says."""
+    """Return what a CTC path says: repeats merged, blanks removed."""
     return [p for p, before in zip(path, [BLANK, *path], strict=False) if p not in (before, BLANK)]
 
 
 def edits(heard: list[int], said: list[int]) -> int:
-    """Substitutions, insertions and deletions between two strings (Levenshtein)."""
+    """Return the edit distance of two strings (Levenshtein)."""
     row = list(range(len(said) + 1))
     for i, sound in enumerate(heard, start=1):
         diagonal, row[0] = row[0], i
@@ -180,7 +183,7 @@ def edits(heard: list[int], said: list[int]) -> int:
 def train(
     trainer: Trainer, recordings: Recordings, dev: Recordings, options: argparse.Namespace
 ) -> None:
-    """Step until the minutes are over, telling the loss and the error rates on the way."""
+    """Train until the minutes are over; print the loss and the error rates on the way."""
     rank = _rank()
     begun, rng, passes = time.monotonic(), Random(f"{options.seed}/{rank}"), 0  # noqa: S311
     told = 0.0
@@ -200,7 +203,7 @@ def train(
 
 
 def figures(trainer: Trainer, dev: Recordings) -> str:
-    """Phone error rates on the development voices, in words."""
+    """Return the phone error rates on the development voices as text."""
     clean, noisy = (phone_error_rate(trainer, dev, snr_db=snr_db) for snr_db in (None, 10.0))
     return f"dev phone errors {clean:.2f} % clean, {noisy:.2f} % in noise at 10 dB"
 
@@ -227,7 +230,7 @@ def main() -> None:
     trainer = Trainer(device, options.peak_rate)
     if options.resume:
         trainer.resume(torch.load(options.resume, map_location=device))
-    torch.manual_seed(options.seed + _rank())  # one network, but other noises in every process
+    torch.manual_seed(options.seed + _rank())  # one network, but different noise in each process
     train(trainer, recordings, dev, options)
     if _rank() == 0:
         if options.checkpoint:

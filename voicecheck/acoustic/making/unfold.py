@@ -1,9 +1,9 @@
-"""Weights that ship -> a checkpoint to train on from: the inverse of folding (network.py).
+"""Shipped weights -> a checkpoint to resume training from: the inverse of folding (network.py).
 
     python -m voicecheck.acoustic.making.unfold WEIGHTS.npz --corpus DIR --out start.pt
 
-Folding loses what every normalisation subtracted and divided by. So each is measured on noisy
-speech as training hears it, and set so that the network says what it said before.
+Folding loses the mean and variance of every normalisation. So each is measured anew, on noisy
+speech as in training, and set so that the network's output does not change.
 """
 
 from __future__ import annotations
@@ -30,13 +30,13 @@ if TYPE_CHECKING:
     from voicecheck.ears.forward import Weights
 
 BATCHES, BATCH_S = 6, 200.0
-"""So much sound settles a mean and a variance."""
+"""Enough sound to measure a mean and a variance."""
 
 
 def unfolded(weights: Weights, sounds: Iterable[Tensor], device: torch.device) -> Network:
-    """A network that says what the weights say, normalised by `sounds`.
+    """Return a network with the output of the weights and normalisations measured on `sounds`.
 
-    Each of these is batch × frames × cepstra.
+    Each sound is batch × frames × cepstra.
     """
     network, heard = Network(device), list(sounds)
     network.parts.eval()
@@ -54,7 +54,7 @@ def unfolded(weights: Weights, sounds: Iterable[Tensor], device: torch.device) -
 
 
 def _plain(network: Network, layer: Layer, weights: Weights) -> None:
-    """Give a layer its matrix, its bias to the normalisation behind it, which does nothing else."""
+    """Set a layer's matrix; its bias goes into the next normalisation, otherwise an identity."""
     linear = network.parts["linears"][key(layer)]
     matrix = torch.from_numpy(weights[f"{layer.name}.linear"]).to(linear.weight).double()
     bias = torch.from_numpy(weights[f"{layer.name}.bias"]).to(linear.weight).double()
@@ -75,7 +75,7 @@ def _plain(network: Network, layer: Layer, weights: Weights) -> None:
 
 
 def _inputs_of_norms(network: Network, sounds: Iterable[Tensor]) -> dict[str, Tensor]:
-    """What comes to each normalisation: rows × width."""
+    """The input of each normalisation: rows × width."""
     seen: dict[str, list[Tensor]] = {name: [] for name in network.parts["norms"]}
 
     def see(name: str) -> Any:
@@ -104,7 +104,7 @@ def main() -> None:
     options = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     manifests = [p for p in sorted(options.corpus.glob("*.jsonl")) if not p.name.startswith("dev-")]
-    recordings, mfcc = load(manifests[:2], device), Mfcc(device)  # two hold more than enough
+    recordings, mfcc = load(manifests[:2], device), Mfcc(device)  # two are more than enough
     torch.manual_seed(5)
     sounds = [
         augmented(recordings, items, mfcc, strength=1.0, rng=Random(number)).features  # noqa: S311

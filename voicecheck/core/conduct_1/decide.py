@@ -1,4 +1,4 @@
-"""Which fact an input deserves now: one input in, one fact out. No clock, no file, no chance."""
+"""Decides which fact an input leads to: one input in, one fact out, no clock, file or chance."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ from .standing import outstanding
 
 
 def decide(case: Situation, given: Input, at: At) -> Fact:
-    """The one fact that this input is, at this moment of this case. Raises only NothingDue."""
+    """The one fact that this input leads to at this moment of the case; raises only NothingDue."""
     match given:
         case Heard() | Entered():
             meant = interpret(case.procedure, given)
@@ -66,7 +66,7 @@ def _unclear(given: Heard | Entered) -> Fact:
 
 
 def _taken(case: Situation, given: Heard | Entered, meant: Command, at: At) -> Fact:
-    """The fact that the command is; if it was not heard well enough, it must be said again."""
+    """The fact of this command, or NotUnderstood if it was heard with too little confidence."""
     fact = _answer(case, meant, at)
     sure = given.confidence if isinstance(given, Heard) else 1.0
     least = least_confidence(case.procedure, meant)
@@ -77,7 +77,7 @@ def _taken(case: Situation, given: Heard | Entered, meant: Command, at: At) -> F
 
 
 def _reopened(case: Situation, fact: facts.Reopened) -> Fact:
-    """A closed record is not taken up again; that it was tried is then an illegal fact."""
+    """A closed record is not taken up again: then the fact goes out as it is, and is illegal."""
     allowed = refusal(case.procedure, case.state, fact) is None
     return _with_lapses(case, fact) if allowed else fact
 
@@ -96,7 +96,7 @@ def _is_due(case: Situation, at: At) -> bool:
 
 
 def _answer(case: Situation, command: Command, at: At) -> Fact:
-    """The fact if it may happen; otherwise the refusal."""
+    """The command's fact if it may happen, otherwise Refused."""
     wanted = _wanted(case, command, at)
     against = refusal(case.procedure, case.state, wanted)
     if against is None:
@@ -122,7 +122,7 @@ def _with_lapses(case: Situation, fact: Fact) -> Fact:
 
 
 def _wanted(case: Situation, command: Command, at: At) -> Fact:  # noqa: C901, PLR0911, PLR0912
-    # One line a command: longer than most, and clearer than any way to cut it up.
+    # One case per command: longer than most functions, and clearer than any way to split it.
     match command:
         case Answer(item=item, answer=answer):
             return _statement(case, item, answer)
@@ -157,7 +157,7 @@ def _wanted(case: Situation, command: Command, at: At) -> Fact:  # noqa: C901, P
 
 
 def _taken_back(case: Situation, item: str) -> Fact:
-    """What stands is withdrawn, also while it is being stated anew; what only waits is dropped."""
+    """What stands is withdrawn, even while a new answer waits; what only waits is dropped."""
     stands = case.state.standing[case.procedure.index[item]]
     only_waits = not stands and item == _pending_item(case)
     return facts.Retracted(item=item) if only_waits else facts.Withdrawn(item=item)
@@ -175,7 +175,7 @@ def _statement(case: Situation, item_id: str, answer: str) -> Fact:
 
 
 def _confirmed(case: Situation, at: At) -> Fact:
-    """What was waiting happens, unless its time is over: then the confirm came too late."""
+    """What was waiting happens, unless the confirm came too late: then it lapses."""
     if case.state.pending is not None and _is_due(case, at):
         return facts.Lapsed(item=_pending_item(case))
     match case.state.pending:

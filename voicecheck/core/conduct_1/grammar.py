@@ -33,7 +33,7 @@ from voicecheck.core.procedure import Procedure, ProcedureError
 def phrases(procedure: Procedure) -> Mapping[str, Command]:
     """Every phrase that can be said, with the address word where it needs one, and its command.
 
-    Raises ProcedureError if a phrase is said twice, begins another, or holds anything but
+    Raises ProcedureError if a phrase has two meanings, begins another, or holds anything but
     lower-case words.
     """
     table: dict[str, Command] = {}
@@ -53,7 +53,7 @@ def phrases(procedure: Procedure) -> Mapping[str, Command]:
 
 
 def interpret(procedure: Procedure, given: Heard | Entered) -> Command | Unclear:
-    """What one whole utterance means: exact, or unclear."""
+    """The command that one whole utterance means, by exact match; otherwise Unclear."""
     return phrases(procedure).get(given.text) or Unclear()
 
 
@@ -98,7 +98,7 @@ def _each(said: Iterable[str], command: Command) -> Iterator[tuple[str, Command]
 
 
 def _beginnings(table: Iterable[str]) -> Iterator[str]:
-    """A phrase that begins another could be cut short by a breath and mean something else."""
+    """Phrases that begin another: a breath could cut the longer one and change its meaning."""
     ordered = sorted(table)
     for shorter, longer in pairwise(ordered):
         if longer.startswith(f"{shorter} "):

@@ -1,4 +1,4 @@
-"""How surely a phrase must be heard: believed, asked again, or taken for other speech."""
+"""Decides by confidence: a phrase counts, must be said again, or is taken for other speech."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from .rules import CRITICAL
 
 
 def least_confidence(procedure: Procedure, command: Command) -> float:
-    """How sure the ears must be (0 to 1) that this command was said.
+    """The least confidence, 0 to 1, with which this command counts.
 
-    A confirm needs most: a critical phrase heard wrong is read back, a confirm heard wrong is not.
-    A critical statement the safe way ("more than two") is not read back either, so it needs as
-    much as any critical one.
+    A confirm needs the most: a misheard critical phrase is read back, a misheard confirm is not. A
+    critical statement in the safe direction ("more than two") is not read back either, so it needs
+    as much as any other critical one.
     """
     listening = procedure.common.listening
     match command:
@@ -30,8 +30,8 @@ def least_confidence(procedure: Procedure, command: Command) -> float:
 def doubt(listening: Listening, least: float, confidence: float) -> Doubt | None:
     """Why a phrase that needs `least` and was heard with `confidence` (0 to 1) does not count.
 
-    Below `least_asked` it is taken for other speech: in noise the machine would otherwise ask
-    again although nobody spoke.
+    Below `least_asked` it is taken for other speech. Otherwise the machine would ask again in noise
+    when nobody spoke.
     """
     if confidence >= least:
         return None
@@ -39,9 +39,10 @@ def doubt(listening: Listening, least: float, confidence: float) -> Doubt | None
 
 
 def breaks_in(procedure: Procedure, heard: Heard) -> bool:
-    """Whether it counts even while the machine speaks and is deaf to the rest.
+    """Whether the utterance counts even while the machine speaks (barge-in).
 
-    Only what must be accepted at once, surely heard; no prompt of ours contains such a phrase.
+    Only an emergency or a bail-out does, if heard with enough confidence. None of our prompts
+    contains such a phrase.
     """
     meant = interpret(procedure, heard)
     if isinstance(meant, DeclareEmergency | BailOut):

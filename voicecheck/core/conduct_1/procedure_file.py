@@ -1,4 +1,4 @@
-"""A procedure file, parsed and checked whole: every mistake at once."""
+"""Parses and checks a procedure file, and reports every mistake at once."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ T = TypeVar("T")
 
 
 def parse(text: str, common_text: str, name: str = "the procedure file") -> Procedure:
-    """Parse and check both texts; raises ProcedureError naming every mistake at once."""
+    """Parse and check both texts; raises ProcedureError, which names every mistake."""
     procedure = Procedure(
         file=_decoded(File, text, name),
         common=_decoded(Common, common_text, "_common.toml"),
@@ -74,7 +74,7 @@ def _head(head: Head) -> Iterator[str]:
 
 
 def _listening(listening: Listening) -> Iterator[str]:
-    """The least of all to be asked again, the most to confirm: a point left out is 0."""
+    """The points must not fall, from being asked again to confirming; one left out is 0."""
     points = {
         "least_asked": listening.least_asked,
         "least_confidence": listening.least_confidence,
@@ -90,10 +90,10 @@ def _listening(listening: Listening) -> Iterator[str]:
 
 
 def _empty(value: Any, where: str = "") -> Iterator[str]:
-    """Texts and lists with nothing in them: the machine would have nothing to say or to hear."""
+    """Empty texts and lists: they would leave the machine nothing to say or to hear."""
     if isinstance(value, dict):
         for key, part in value.items():
-            if key != "after":  # nothing need come before an item
+            if key != "after":  # an item need not come after another
                 yield from _empty(part, f"{where}.{key}".lstrip("."))
     elif isinstance(value, list) and value:
         for n, part in enumerate(value, 1):
@@ -150,7 +150,7 @@ def _order(procedure: Procedure) -> Iterator[str]:
 
 
 def _gate_phases(procedure: Procedure) -> Iterator[str]:
-    """The gate counts whole earlier phases, so no phase may mix what gates and what is gated."""
+    """The gate counts whole earlier phases, so no phase may mix gating and gated items."""
     for phase in procedure.phases:
         kinds = {item.kind for item in phase.items}
         if Kind.PAUSE in kinds and len(phase.items) > 1:

@@ -1,8 +1,8 @@
-"""Conduct: which fact may follow which state, and what it changes. The home of the rules.
+"""The rules: which fact may follow which state, and what it changes.
 
-TABLE is the law: for each fact the modes in which it may happen, and the mode it leads to. GUARDS
-add what must hold besides. `refusal` asks both; `next_state` says what the fact changes. All are
-pure functions of (procedure, state, fact); case.py has the library `transitions` execute them.
+TABLE lists for each fact the modes in which it may happen, and the mode it leads to. GUARDS add
+further conditions. `refusal` checks both; `next_state` says what the fact changes. All are pure
+functions of (procedure, state, fact). core/case.py has the library `transitions` execute them.
 standing.py reads what stands and what is missing.
 
 The rules in words:
@@ -11,11 +11,11 @@ The rules in words:
 - A critical statement (criterion, pause, act) is read back; only an explicit confirm makes it
   stand. An answer that does not satisfy ("more than two") is recorded at once: the safe direction.
 - View lost, bleeding and slipped retraction lapse the criteria; slipped retraction also lapses
-  what is held. What needed a fallen item falls with it; but an act is done and stays done, until
-  it, or the act that it came after, is withdrawn.
+  what is held. An item falls with any item that it needs. But an act is done and stays done until
+  it is withdrawn, or the act that it came after is.
 - Any accepted statement or event drops what was waiting (a read-back or a running pause).
-- Emergency and bail-out are accepted in every mode of an open case, at once. There, statements
-  are noted, never refused, and never counted as standing.
+- Emergency and bail-out are accepted at once in every mode of an open case. After them,
+  statements are noted: never refused, and never counted as standing.
 """
 
 from __future__ import annotations
@@ -47,12 +47,12 @@ def is_critical(item: Item) -> bool:
 
 
 def needs_read_back(item: Item, answer: str) -> bool:
-    """Critical statements are read back, unless the answer is the safe direction."""
+    """Whether this answer is read back: if it is critical and not in the safe direction."""
     return is_critical(item) and item.answer(answer).satisfies
 
 
 def fallen(procedure: Procedure, state: State, fact: Fact) -> tuple[str, ...]:
-    """The items that stood and stand no longer because of the fact, besides what it names."""
+    """The items that fall because of the fact, apart from the item that it names."""
     named = {fact.item} if isinstance(fact, (facts.Stated, facts.Withdrawn)) else set()
     now = next_state(procedure, state, fact).standing
     return tuple(
@@ -69,7 +69,7 @@ def _without_kinds(procedure: Procedure, standing: list[str], kinds: frozenset[K
 
 
 def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
-    """Let fall what needed something that no longer stands; the gate brings no act down."""
+    """Drop what needs something that no longer stands; a closed gate drops no act."""
     for place, others in _leaning(procedure):
         if standing[place] and not all(satisfied(procedure, standing, n) for n in others):
             standing[place] = ""
@@ -78,7 +78,7 @@ def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
 
 @cache
 def _leaning(procedure: Procedure) -> tuple[tuple[int, tuple[int, ...]], ...]:
-    """What falls when a needed item falls, in order: the place of each and of what it needs."""
+    """The items that fall with others, in order: the place of each, and of what it needs."""
     return tuple(
         (place, needed(procedure, item.id) if item.kind is Kind.PAUSE else procedure.after[item.id])
         for place, item in enumerate(procedure.items)
@@ -153,7 +153,7 @@ def _notable(procedure: Procedure, _state: State, fact: Any) -> Refusal | None:
 
 
 def _worded(procedure: Procedure, _state: State, fact: Any) -> Refusal | None:
-    """Refuses nothing that the procedure has words for."""
+    """Refuses nothing; KeyError if the procedure has no words for it."""
     match fact:
         case facts.Occurred(event=name):
             procedure.file.events[name]
@@ -201,7 +201,7 @@ GUARDS: Mapping[type[Fact], Callable[[Procedure, State, Any], Refusal | None]] =
 
 
 def refusal(procedure: Procedure, state: State, fact: Fact) -> Refusal | None:
-    """Why the fact may not happen now, or None when it may. KeyError: it names nothing we know."""
+    """Why the fact may not happen now, or None; KeyError if it names something unknown."""
     if state.mode not in TABLE[type(fact)]:
         return Refusal(why=_MODE_REFUSALS.get(state.mode, Why.NOT_NOW))
     guard = GUARDS.get(type(fact))
@@ -215,7 +215,7 @@ _MODE_REFUSALS = {Mode.STANDING_BY: Why.STANDING_BY, Mode.CLOSED: Why.CLOSED}
 
 
 def next_state(procedure: Procedure, state: State, fact: Fact) -> State:
-    """The state once an allowed fact has happened."""
+    """The state after an allowed fact."""
     if isinstance(fact, _BESIDE):
         return state
     standing = list(state.standing)
@@ -268,13 +268,13 @@ _RESTARTS_WAIT = (
     facts.Listed,
     facts.Spoke,
 )
-"""After these a person has the full time again; while the machine spoke, nobody could reply."""
+"""After these a person has the full time again, for nobody can reply while the machine speaks."""
 
 
 def next_due_us(
     procedure: Procedure, state: State, due_us: int | None, record: Record
 ) -> int | None:
-    """When the case stops waiting, once the record is believed and has led to this state.
+    """When the case stops waiting, after the record that led to this state.
 
     In microseconds since the opening; None while it waits for nothing.
     """

@@ -1,4 +1,4 @@
-"""What stands in a case, and what must stand before the next thing may: reading the state."""
+"""Reads the state: what stands, and what must stand before an item may be stated."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ GATED = frozenset({Kind.PAUSE, Kind.ACT})
 
 
 def start(procedure: Procedure) -> State:
-    """The state before anything was stated."""
+    """The state before anything is stated."""
     return State(mode=Mode.IN_COURSE, standing=("",) * len(procedure.items))
 
 
@@ -22,7 +22,7 @@ def satisfied(procedure: Procedure, standing: Sequence[str], place: int) -> bool
 
 
 def missing(procedure: Procedure, state: State, item: Item) -> tuple[str, ...]:
-    """Items that must stand before this one may be stated: `after`, and for the gated the gate."""
+    """What is missing before this item may be stated: of its `after`, and of the gate if gated."""
     return tuple(
         procedure.items[place].id
         for place in needed(procedure, item.id)
@@ -39,7 +39,7 @@ def needed(procedure: Procedure, item_id: str) -> tuple[int, ...]:
 
 
 def outstanding(procedure: Procedure, state: State) -> tuple[str, ...]:
-    """Required items that do not stand satisfied, in order."""
+    """Required items that do not stand with a satisfying answer, in order."""
     return tuple(
         item.id
         for place, item in enumerate(procedure.items)
@@ -48,6 +48,6 @@ def outstanding(procedure: Procedure, state: State) -> tuple[str, ...]:
 
 
 def gate_missing(procedure: Procedure, state: State) -> tuple[str, ...]:
-    """What keeps the gate closed: empty when the first act would not be refused for the gate."""
+    """What keeps the gate closed; empty when nothing is missing before the first act."""
     act = next(item for item in procedure.items if item.kind is Kind.ACT)
     return missing(procedure, state, act)

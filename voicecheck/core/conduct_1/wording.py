@@ -1,6 +1,6 @@
-"""What the machine answers, word for word: one short text a fact, the operative word last.
+"""What the machine answers, word for word: one short text per fact, the operative word last.
 
-Never that something is so; only that it was stated.
+It never says that something is so, only that it was stated.
 """
 
 from __future__ import annotations
@@ -22,17 +22,17 @@ from .standing import gate_missing, outstanding
 def spoken(case: Situation, record: Record) -> str:
     """What the machine says once this record is believed; "" for silence.
 
-    An open read-back is asked again after whatever else was said: the last words that a person
-    heard are what a "confirm" confirms.
+    An open read-back is asked again after whatever else is said: a "confirm" confirms the last
+    words that a person heard.
     """
     text, asked = _told(case, record), read_back(case)
     return text if text.endswith(asked) or not text else _join(text, asked)
 
 
 def _told(case: Situation, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
-    """What a fact is told by.
+    """The answer to the fact itself.
 
-    One line a fact: longer than most functions, and clearer than any way to cut it up.
+    One case per fact: longer than most functions, and clearer than any way to split it.
     """
     fact = record.fact
     match fact:
@@ -74,7 +74,7 @@ def _told(case: Situation, record: Record) -> str:  # noqa: C901, PLR0911, PLR09
         case facts.Refused():
             return _refused(case, fact)
         case facts.Failed(part="clock") | facts.Recovered(part="clock"):
-            return ""  # nothing that the room could do, and the case does not depend on it
+            return ""  # the room can do nothing about it, and the case does not depend on it
         case facts.Failed(part="display"):
             return "Display in trouble. Go on by voice."
         case facts.Failed(part=part):
@@ -137,7 +137,7 @@ def read_back(case: Situation) -> str:
 
 
 def what_is_outstanding(case: Situation) -> str:
-    """What keeps the gate closed; once it is open, what else was never stated."""
+    """What keeps the gate closed; once it is open, what else is outstanding."""
     gate = gate_missing(case.procedure, case.state)
     if gate:
         return f"Outstanding before any clip: {_names(case, gate)}."
@@ -154,7 +154,7 @@ def _next_question(case: Situation) -> str:
 
 
 def _next(case: Situation) -> str:
-    """The next question, told apart from what was just stated."""
+    """The next question, marked off from what was just stated."""
     left = outstanding(case.procedure, case.state)
     question = _next_question(case)
     return f"Next: {question[0].lower()}{question[1:]}" if left else question
@@ -166,7 +166,7 @@ def _stated(case: Situation, fact: facts.Stated) -> str:
     fell = _state_again(case, fact.lapsed)
     if not words.satisfies:
         return _join(f"{_says(case, fact.item, fact.answer)}.", fell)
-    # A critical item was read back a moment ago: say only that it is on record now.
+    # A critical item was read back a moment ago: say only that it is now on record.
     read = is_critical(item)
     told = "Stated." if read else f"Stated: {words.says}."
     return _join(told, fell, _next(case))
@@ -186,7 +186,7 @@ def _refused(case: Situation, fact: facts.Refused) -> str:
 
 
 def carry_on(case: Situation) -> str:
-    """What to say to go on with the course."""
+    """The phrase that returns to the course."""
     common = case.procedure.common
     return f"{common.listening.address} {common.control.carry_on[0]}"
 

@@ -1,10 +1,10 @@
-// Draws the View on the prompt display. All text goes in as text; nothing here can enter anything.
+// Draws the View on the prompt display. All text is set as text, never as HTML. Nothing can be entered.
 
 import { follow } from "/pages/stream.js";
 
 const at = (id) => document.getElementById(id);
 const clock = (utc) => utc.slice(11, 16);
-let shown, shownAt, speaking;
+let shown, shownAt;
 
 function icon(name) {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
@@ -47,7 +47,7 @@ function phase({ title, lines, current }) {
   return li;
 }
 
-/** Names that find no room get smaller, then fewer and counted. Whether there is room for any. */
+/** Shrinks names that do not fit, then drops and counts the last ones. Returns whether any name fits. */
 function list({ names, asked_first }) {
   const ul = at("names");
   ul.replaceChildren(
@@ -70,7 +70,7 @@ function list({ names, asked_first }) {
 }
 
 function overflows(ul) {
-  const tails = 0.1 * parseFloat(getComputedStyle(ul).fontSize); // of letters like g, below a line
+  const tails = 0.1 * parseFloat(getComputedStyle(ul).fontSize); // descenders hang below the last line
   return ul.scrollHeight > ul.clientHeight + tails;
 }
 
@@ -120,9 +120,9 @@ function draw(view) {
 }
 
 /**
- * What is asked and all that may be said to it is never cut. Where room is short the names give way
- * first (see list); then the question gets smaller, then the caption moves beside what may be said.
- * Where even so no name finds room, what is asked stands alone, as large as it can: the gate counts.
+ * The question and all that may be said to it are never cut. If space is short, the names give way
+ * first (see list). Then the question shrinks; then its label moves beside the phrases. If still no
+ * name fits, the question stands alone, as large as possible: the gate says how many are outstanding.
  */
 function fit() {
   const now = document.querySelector(".now");

@@ -1,11 +1,11 @@
-// Entry by hand: phrases as keys. A key only hands its phrase in; what comes of it is the case's.
+// Entry by hand: phrases as keys. A key only submits its phrase; the case decides what follows.
 
 import { follow } from "/pages/stream.js";
 
 const at = (id) => document.getElementById(id);
 const token = new URLSearchParams(location.search).get("token") ?? "";
 const authorization = { Authorization: "Bearer " + token };
-const AGAIN_AFTER_MS = 700; // a finger that trembles enters once
+const AGAIN_AFTER_MS = 700; // debounce: a trembling finger enters once
 let groups = [];
 let last = { phrase: "", at: 0 };
 
@@ -40,7 +40,7 @@ function group({ title, keys }) {
   return section;
 }
 
-/** The keys of the phase that is asked now, once more, where they need no searching. */
+/** Repeats the keys of the current phase at the top, so that nobody has to search for them. */
 function nearest(title) {
   if (at("now-title").textContent === title) return;
   const keys = groups.find((each) => each.title === title)?.keys ?? [];

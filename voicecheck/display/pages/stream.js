@@ -1,11 +1,11 @@
-// Follows the case: hands on every View, and says when none has been confirmed for too long.
+// Follows the case by server-sent events: passes on every View, and says when the stream falls silent.
 
-const STALE_AFTER_MS = 3000; // three signs of life that did not come
-const RENEW_AFTER_MS = 4000; // an open connection may be dead without anybody knowing
+const STALE_AFTER_MS = 3000; // three missed heartbeats
+const RENEW_AFTER_MS = 4000; // a connection can be dead without an error
 
 /**
  * Calls onView(view, ageMs) for each View and onLink(silentMs | null) every quarter second.
- * A closed record changes no more: silence after it is no trouble, but the calm end of a case.
+ * A closed record never changes again, so silence after it is not a failure.
  */
 export function follow(onView, onLink) {
   let source, renewed, heard;

@@ -1,4 +1,4 @@
-"""The story of a log at rest: each line with its time, its cause and what it changed."""
+"""A replayed log at rest: every line with its time, what was said, and the state around it."""
 
 from __future__ import annotations
 
@@ -17,20 +17,24 @@ from voicecheck.review.findings import Moment, Utterance
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Step:
-    """One line and what it changed."""
+    """One line of the log and what it changed."""
 
     record: Record
     at: Moment
     cause: Utterance
-    before: State
-    after: State
-    told: str
-    """What the machine said of it."""
+    state_before: State
+    state_after: State
+    answered: str
+    """What the machine said to it; "" for silence."""
+
+
+SPEAKERS = {"heard": "a voice in the theatre", "entered": "entry by hand", "machine": "voicecheck"}
+"""Source of an utterance → who that is in the exports."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Told:
-    """The whole story, at rest."""
+class Trace:
+    """All steps of one case, in order; at least the opening."""
 
     opened: Opened
     conduct: Conduct
@@ -38,20 +42,20 @@ class Told:
     steps: tuple[Step, ...]
 
     def name(self, item: str) -> str:
-        """An item's name; closing the record has no item."""
+        """An item's name. "" stands for closing the record, which is no item."""
         return self.procedure.item(item).name if item else CLOSING
 
     def names(self, items: Iterable[str]) -> str:
-        """Several names, one after another."""
+        """Several names, separated by semicolons."""
         return "; ".join(self.name(item) for item in items)
 
     def says(self, item: str, answer: str) -> str:
-        """What was understood by an answer."""
+        """What an answer means, in words."""
         return self.procedure.item(item).answer(answer).says
 
 
-def told(story: Iterable[tuple[Case, Record]]) -> Told:
-    """Keep each line of a story as replay.story yields it; the case itself moves on in place."""
+def trace_of(story: Iterable[tuple[Case, Record]]) -> Trace:
+    """Keep each step of a story from replay.story, whose one case changes in place."""
     steps: list[Step] = []
     for case, record in story:
         zero_us = steps[0].record.at.mono_us if steps else record.at.mono_us
@@ -60,19 +64,18 @@ def told(story: Iterable[tuple[Case, Record]]) -> Told:
             Step(
                 record=record,
                 at=Moment(line=record.seq, utc=record.at.utc, since_s=since_s),
-                cause=utterance(record),
-                before=steps[-1].after if steps else case.state,
-                after=case.state,
-                told=case.conduct.spoken(case, record),
+                cause=_utterance(record),
+                state_before=steps[-1].state_after if steps else case.state,
+                state_after=case.state,
+                answered=case.conduct.spoken(case, record),
             )
         )
-    return Told(
+    return Trace(
         opened=case.opened, conduct=case.conduct, procedure=case.procedure, steps=tuple(steps)
     )
 
 
-def utterance(record: Record) -> Utterance:
-    """What caused a line."""
+def _utterance(record: Record) -> Utterance:
     match record.cause:
         case Heard(text=text, confidence=sure, audio_from_s=from_s, audio_to_s=to_s):
             return Utterance(
@@ -80,9 +83,7 @@ def utterance(record: Record) -> Utterance:
             )
         case Entered(text=text):
             return Utterance(text=text, source="entered")
-        case Trouble(message=message):
-            return Utterance(text=message, source="machine")
-        case Said(text=text):
+        case Trouble(message=text) | Said(text=text):
             return Utterance(text=text, source="machine")
         case _:
             return Utterance(text="", source="machine")

@@ -1,4 +1,4 @@
-"""Many cases told together: a page with run charts, and a few lines for the terminal."""
+"""The overview of many cases: a page with run charts, and a few lines for the terminal."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from voicecheck.cases.aggregates import CHARTED, FIGURES, HEALTH, Groups, Summary
+from voicecheck.cases.aggregates import CHARTED, HEALTH, MEASURES, Groups, Summary
 from voicecheck.cases.layout import Row
 from voicecheck.cases.runchart import run_charts
-from voicecheck.cases.xmr import FEW_CASES, FEWEST, Series
+from voicecheck.cases.xmr import MIN_CASES, MIN_MONTHS, Series
 from voicecheck.core.wording import CAUTION
 from voicecheck.review.pages import drawn, page
 
@@ -21,8 +21,8 @@ def cases_page(summary: Summary, title: str) -> str:
         "voicecheck.cases:cases.html.j2",
         title=title,
         summary=summary,
-        figures=FIGURES,
-        course=[name for name in FIGURES if name not in HEALTH],
+        measures=MEASURES,
+        course=[name for name in MEASURES if name not in HEALTH],
         health=["cases", *HEALTH],
         charted=["cases", *CHARTED],
         written=written,
@@ -31,29 +31,29 @@ def cases_page(summary: Summary, title: str) -> str:
             label: charts(months, enough(groups)) for label, groups in summary.label_months.items()
         },
         enough=enough,
-        few=FEW_CASES,
-        fewest=FEWEST,
+        min_cases=MIN_CASES,
+        min_months=MIN_MONTHS,
         caution=CAUTION,
     )
 
 
 def written(name: str, value: float | None) -> str:
-    """One figure as people read it; a dash where there is nothing to work it out from."""
-    return "–" if value is None else FIGURES[name].write(value)
+    """A measure's value for people; a dash if there is none."""
+    return "–" if value is None else MEASURES[name].write(value)
 
 
 def enough(groups: Mapping[str, Groups]) -> Mapping[str, Groups]:
-    """The groups that have enough cases in one month at least; the others are not worth a chart."""
+    """The groups that have enough cases for a chart in at least one month."""
     return {
         name: months
         for name, months in groups.items()
-        if any(row["cases"] >= FEW_CASES for row in months.values())
+        if any(row["cases"] >= MIN_CASES for row in months.values())
     }
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Chart:
-    """One figure's run charts, one for each group."""
+    """The run charts of one measure, one for each group."""
 
     title: str
     picture: Any
@@ -61,11 +61,10 @@ class Chart:
 
 
 def charts(months: tuple[str, ...], groups: Mapping[str, Groups]) -> list[Chart]:
-    """Of every charted figure that has a value in one of the groups, over all these months."""
+    """The charts over these months of every measure that has a value in one of the groups."""
     found: list[Chart] = []
     for name in CHARTED:
-        figure = FIGURES[name]
-        title = f"{figure.name}: {figure.unit}"
+        title = f"{MEASURES[name].name}: {MEASURES[name].unit}"
         series = [_series(name, group, months, rows) for group, rows in groups.items()]
         if any(value is not None for one in series for value in one.values):
             picture = drawn(run_charts(title, series))
@@ -74,31 +73,32 @@ def charts(months: tuple[str, ...], groups: Mapping[str, Groups]) -> list[Chart]
 
 
 def _series(name: str, group: str, months: tuple[str, ...], known: Groups) -> Series:
-    figure, none = FIGURES[name], {name: None, f"{name}_of": 0}
+    none = {name: None, f"{name}_of": 0}
     rows: list[Row] = [known.get(month, none) for month in months]
+    scale, most = (100, 100) if MEASURES[name].is_share else (1, float("inf"))
     return Series(
         group=group,
         months=months,
-        values=tuple(None if row[name] is None else row[name] * figure.scale for row in rows),
+        values=tuple(None if row[name] is None else row[name] * scale for row in rows),
         cases=tuple(row[f"{name}_of"] for row in rows),
-        most=figure.most,
+        most=most,
     )
 
 
 def cases_text(summary: Summary) -> str:
     """The summary in a few lines, for the terminal."""
-    lines = [*_overall(summary.overall), "", "Required and other items, stated in the course:"]
+    lines = [*_overall(summary.overall), "", "Items stated in the course, % of cases:"]
     lines += [f"  {item['stated']:7.1%}  {item['name']}" for item in summary.items]
     if summary.damaged:
-        lines += ["", f"{len(summary.damaged)} logs damaged or doubled, in no figure:"]
+        lines += ["", f"Damaged or doubled logs, counted in no figure: {len(summary.damaged)}"]
         lines += [f"  {row['file']}: {row['damage']}" for row in summary.damaged]
     if summary.newer:
-        lines += ["", f"{len(summary.newer)} logs newer than this program, in no figure:"]
+        lines += ["", f"Logs newer than this program, counted in no figure: {len(summary.newer)}"]
         lines += [f"  {row['file']}: {row['made_by']}" for row in summary.newer]
     return "\n".join(lines)
 
 
 def _overall(row: Row) -> Iterator[str]:
-    for name, figure in FIGURES.items():
-        unit = f" ({figure.unit})" if figure.unit else ""
-        yield f"{written(name, row[name]):>10}  {figure.name}{unit}"
+    for name, measure in MEASURES.items():
+        unit = f" ({measure.unit})" if measure.unit else ""
+        yield f"{written(name, row[name]):>10}  {measure.name}{unit}"

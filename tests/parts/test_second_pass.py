@@ -1,4 +1,4 @@
-"""The second network must agree where the first is not sure, and is not asked where it is."""
+"""The second pass: in doubt the second network must agree; without doubt it is not asked."""
 
 from __future__ import annotations
 
@@ -12,17 +12,10 @@ from stories import shipped
 from voicecheck.ears import decoder
 from voicecheck.ears.decoder import Decoder
 from voicecheck.ears.lexicon import variants
-from voicecheck.ears.likeness import Likeness
+from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.recogniser import Recogniser
-from voicecheck.ears.second_look import (
-    CERTAIN,
-    CLEARLY,
-    FOUND,
-    LATER_S,
-    NOT_CLEAR_AT_MOST,
-    SecondLook,
-    agreed,
-)
+from voicecheck.ears.second_pass import SecondPass, agreed
+from voicecheck.ears.tuning import CERTAIN, CLEARLY, FOUND, NOT_CLEAR_AT_MOST, STARTS_LATER_S
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,69 +24,69 @@ PHRASES = ("checklist artery divided", "checklist duct divided", "confirm")
 
 
 @pytest.fixture(scope="module")
-def second() -> Iterator[tuple[Likeness, Decoder]]:
+def second() -> Iterator[tuple[Pronunciation, Decoder]]:
     (first, hearing), (opened, weights) = decoder.ours(PHRASES, {})
     first.close()
-    yield Likeness(variants, hearing, weights), opened
+    yield Pronunciation(variants, hearing, weights), opened
     opened.close()
 
 
 class Counting:
-    """The real decoder, counting how often it is asked."""
+    """The real decoder, which also counts how often it is asked."""
 
     def __init__(self, asked: Decoder) -> None:
         self.asked, self.count = asked, 0
 
-    def share(self, phrase: str, sound: bytes) -> float:
+    def posterior(self, phrase: str, sound: bytes) -> float:
         self.count += 1
-        return self.asked.share(phrase, sound)
+        return self.asked.posterior(phrase, sound)
 
 
-def looked_at(
-    second: tuple[Likeness, Decoder], said: Samples, phrase: str, sure: float
+def judged(
+    second: tuple[Pronunciation, Decoder], said: Samples, phrase: str, first: float
 ) -> tuple[float, int]:
-    """How sure it is at last, if the fit leaves it so sure; how often the second network heard."""
+    """The confidence if the evidence gives `first`, and how often the second network decoded."""
     counting = Counting(second[1])
-    look = SecondLook(second[0], counting, lambda _: sure)  # type: ignore[arg-type]
+    second_pass = SecondPass(second[0], counting, lambda _: first)  # type: ignore[arg-type]
     begin, end = RATE_HZ * 2 // 5, len(said) - RATE_HZ * 4 // 5  # speech.say's quiet
-    return look.certainty(phrase, 1.0, said, begin, end), counting.count
+    return second_pass.confidence(phrase, 1.0, said, begin, end), counting.count
 
 
 @pytest.mark.parametrize("phrase", PHRASES)
 def test_the_second_network_hears_the_phrases_too(
-    second: tuple[Likeness, Decoder], phrase: str
+    second: tuple[Pronunciation, Decoder], phrase: str
 ) -> None:
     for other in PHRASES:
-        share = second[1].share(other, say(phrase).tobytes())
-        assert share > 0.9 if other == phrase else share < FOUND
+        posterior = second[1].posterior(other, say(phrase).tobytes())
+        assert posterior > 0.9 if other == phrase else posterior < FOUND
 
 
-def test_what_is_sure_is_not_heard_again(second: tuple[Likeness, Decoder]) -> None:
-    assert looked_at(second, say("anything at all"), PHRASES[0], CERTAIN) == (CERTAIN, 0)
+def test_what_is_certain_is_not_decoded_again(second: tuple[Pronunciation, Decoder]) -> None:
+    assert judged(second, say("anything at all"), PHRASES[0], CERTAIN) == (CERTAIN, 0)
 
 
 def test_a_doubtful_phrase_that_both_networks_hear_is_as_sure_as_it_was(
-    second: tuple[Likeness, Decoder],
+    second: tuple[Pronunciation, Decoder],
 ) -> None:
     said = say(PHRASES[0])
     hissed = (said + noise(len(said), seed=2, level=1500)).astype(np.int16)
     for sound in (said, hissed):
-        assert looked_at(second, sound, PHRASES[0], 0.9) == (0.9, len(LATER_S))
+        assert judged(second, sound, PHRASES[0], 0.9) == (0.9, len(STARTS_LATER_S))
 
 
 @pytest.mark.parametrize("said", ["checklist something was divided", "checklist artery", ""])
 def test_a_doubtful_phrase_that_one_network_alone_hears_is_not_believed(
-    second: tuple[Likeness, Decoder], said: str
+    second: tuple[Pronunciation, Decoder], said: str
 ) -> None:
     sound = say(said) if said else noise(RATE_HZ * 3, seed=2, level=3000).astype(np.int16)
-    sure, count = looked_at(second, sound, PHRASES[0], CERTAIN - 0.001)
-    assert count == len(LATER_S)
+    sure, count = judged(second, sound, PHRASES[0], CERTAIN - 0.001)
+    assert count == len(STARTS_LATER_S)
     assert shipped().common.listening.least_asked < sure
     assert sure < shipped().common.listening.least_confidence
 
 
 @pytest.mark.parametrize(
-    ("sure", "shares", "then"),
+    ("first", "posteriors", "then"),
     [
         (0.94, (CLEARLY, 1.0, 1.0), 0.94),
         (0.94, (1.0, CLEARLY - 0.01, 1.0), NOT_CLEAR_AT_MOST),
@@ -103,37 +96,30 @@ def test_a_doubtful_phrase_that_one_network_alone_hears_is_not_believed(
     ],
 )
 def test_it_counts_how_often_and_how_clearly_the_second_network_found_it(
-    sure: float, shares: tuple[float, ...], then: float
+    first: float, posteriors: tuple[float, ...], then: float
 ) -> None:
-    assert agreed(sure, shares) == then
-
-
-def test_what_is_not_clear_is_enough_for_what_is_harmless_only() -> None:
-    listening = shipped().common.listening
-    assert listening.least_confidence <= NOT_CLEAR_AT_MOST
-    assert listening.least_confidence_critical > NOT_CLEAR_AT_MOST
-    assert listening.least_confidence_confirm > NOT_CLEAR_AT_MOST
+    assert agreed(first, posteriors) == then
 
 
 def test_what_the_recogniser_says_has_passed_the_second_network(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """The real recogniser, with weights of the evidence that leave everything in doubt."""
+    """The real recogniser, but the evidence leaves every phrase in doubt."""
     asked: list[tuple[str, bytes, float]] = []
-    share = Decoder.share
+    posterior = Decoder.posterior
 
     def noting(self: Decoder, phrase: str, sound: bytes) -> float:
-        asked.append((phrase, sound, share(self, phrase, sound)))
+        asked.append((phrase, sound, posterior(self, phrase, sound)))
         return asked[-1][2]
 
-    monkeypatch.setattr(Decoder, "share", noting)
-    with Recogniser(PHRASES, sure=lambda _: 0.8) as ears:
+    monkeypatch.setattr(Decoder, "posterior", noting)
+    with Recogniser(PHRASES, weigh=lambda _: 0.8) as ears:
         for phrase in PHRASES:
             (heard,) = ears.hear(say(phrase).tobytes()) + ears.finish()
             assert (heard.text, heard.confidence) == (phrase, 0.8)
-    assert [phrase for phrase, _, _ in asked] == [each for each in PHRASES for _ in LATER_S]
+    assert [phrase for phrase, _, _ in asked] == [each for each in PHRASES for _ in STARTS_LATER_S]
     assert all(found >= CLEARLY for _, _, found in asked)
-    whole = [sound for _, sound, _ in asked[:: len(LATER_S)] for _ in LATER_S]
+    whole = [sound for _, sound, _ in asked[:: len(STARTS_LATER_S)] for _ in STARTS_LATER_S]
     for at, ((_, sound, _), all_of_it) in enumerate(zip(asked, whole, strict=True)):
         later = at % 3 * RATE_HZ // 100  # 10 ms and 20 ms: other frames begin there
         assert sound == all_of_it[2 * later :]

@@ -1,0 +1,146 @@
+"""The next conduct, tried on a copy of the program: new cases live by it, old records stay as told.
+
+The steps are those of DEVELOPERS.md, "change a rule". The rule that changes here is invented:
+spillage lapses the criteria.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from golden_make import GOLDEN
+
+ROOT = Path(__file__).parents[2]
+MAIN = "from voicecheck.cli import main; main()"
+
+TELL = """
+import json
+from golden_make import GOLDEN, told
+from voicecheck.journal import read
+from voicecheck.review.case_page import case_page
+from voicecheck.review.examine import examine
+from voicecheck.review.formats import FORMATS, export
+
+everything = {}
+for path in sorted(GOLDEN.glob("*-rules-1/*.log")):
+    lines = read(path).lines
+    everything[str(path)] = {
+        "report": told(list(lines)),
+        "page": case_page(examine(lines), path.name),
+        **{to: export(lines, to) for to in FORMATS},
+    }
+print(json.dumps(everything))
+"""
+
+LIVE = """
+import json
+from dataclasses import replace
+from stories import THREE_CRITERIA, Story, opening
+from voicecheck.core.case import Case
+from voicecheck.core.codec import encode
+
+def lived(rules):
+    story = Story()
+    first = opening()
+    story.records = [replace(first, fact=replace(first.fact, rules=rules or first.fact.rules))]
+    story.case = Case(story.records[0])
+    (*_, spilt) = story.say(*THREE_CRITERIA, "checklist bile is spilling")
+    return story.case.opened.rules, encode(spilt)["lapsed"]
+
+print(json.dumps({"current": lived(None), "old": lived(1)}))
+"""
+
+
+def run(program: Path, *command: str, at: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """Python, with the program that lies in this folder and with what tests share."""
+    paths = os.pathsep.join(map(str, (program, ROOT / "tests")))
+    return subprocess.run(
+        [sys.executable, *command],
+        cwd=at or program,
+        env=os.environ | {"PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def told(program: Path, script: str) -> Any:
+    """What a script prints, as JSON."""
+    ran = run(program, "-c", script)
+    assert ran.returncode == 0, ran.stderr
+    return json.loads(ran.stdout)
+
+
+def change(path: Path, *changes: tuple[str, str]) -> None:
+    """Replace each text, which must be there exactly once."""
+    text = path.read_text(encoding="utf-8")
+    for was, becomes in changes:
+        assert text.count(was) == 1, (path.name, was)
+        text = text.replace(was, becomes)
+    path.write_text(text, encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def next_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the program with another conduct, its data linked."""
+    place = tmp_path_factory.mktemp("next")
+    package = place / "voicecheck"
+    ignored = shutil.ignore_patterns("model", "__pycache__")
+    shutil.copytree(ROOT / "voicecheck", package, ignore=ignored)
+    (package / "model").symlink_to(ROOT / "voicecheck" / "model")
+    for data in ("grammars", "recordings_synthetic"):
+        (place / data).symlink_to(ROOT / data)
+    core = package / "core"
+    shutil.copytree(core / "conduct_1", core / "conduct_2")
+    change(core / "conduct_2" / "__init__.py", ("VERSION = 1\n", "VERSION = 2\n"))
+    change(
+        core / "conduct_2" / "rules.py",
+        ("Event.SPILLAGE: frozenset(),", "Event.SPILLAGE: frozenset({Kind.CRITERION}),"),
+    )
+    change(
+        core / "conduct.py",
+        (
+            "from voicecheck.core import conduct_1\n",
+            "from voicecheck.core import conduct_1, conduct_2\n",
+        ),
+        ("{1: conduct_1}", "{1: conduct_1, 2: conduct_2}"),
+        ("CURRENT: Conduct = conduct_1", "CURRENT: Conduct = conduct_2"),
+    )
+    assert "conduct_1" not in "".join(p.read_text("utf-8") for p in core.glob("conduct_2/*.py"))
+    return place
+
+
+def test_records_of_the_old_conduct_are_told_byte_for_byte_as_before(next_program: Path) -> None:
+    then, now = told(ROOT, TELL), told(next_program, TELL)
+    assert len(then) == len([*GOLDEN.glob("*-rules-1/*.log")]) > 0
+    assert then
+    assert now == then
+    for log, each in now.items():
+        kept = Path(log).with_suffix(".report.json")
+        assert each["report"] == kept.read_text(encoding="utf-8")
+
+
+def test_a_new_case_lives_by_the_new_conduct_and_an_old_one_by_its_own(next_program: Path) -> None:
+    criteria = ["triangle", "plate", "two"]
+    assert told(ROOT, LIVE) == {"current": [1, []], "old": [1, []]}
+    assert told(next_program, LIVE) == {"current": [2, criteria], "old": [1, []]}
+
+
+def test_a_whole_rehearsal_under_the_new_conduct_is_proven_there_and_newer_here(
+    next_program: Path, tmp_path: Path
+) -> None:
+    rehearsed = run(next_program, "-c", MAIN, "rehearse", "early_clip", "--fast", at=tmp_path)
+    assert rehearsed.returncode == 0, rehearsed.stdout + rehearsed.stderr
+    (log,) = (tmp_path / "cases").glob("*.log")
+    assert json.loads(log.read_bytes().partition(b"\n")[0])["fact"]["rules"] == 2
+    assert run(next_program, "-c", MAIN, "verify", str(log)).returncode == 0
+    here = run(ROOT, "-c", MAIN, "verify", str(log))
+    assert here.returncode != 0
+    assert "newer than this program" in here.stdout + here.stderr

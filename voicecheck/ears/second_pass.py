@@ -1,0 +1,72 @@
+"""The second pass: how sure it is that a phrase was said, once the decoder has found it.
+
+Both networks score how well the phrase fits its sound. If that leaves a doubt, the second network
+decodes the sound itself, several times. Noise can pass for a phrase, but which noise depends on the
+network and on where its frames fall. So it must find the phrase in most decodings, and clearly in
+all of them if the phrase is critical.
+"""
+
+from __future__ import annotations
+
+from statistics import median
+from typing import TYPE_CHECKING
+
+from voicecheck.ears.confidence import Evidence
+from voicecheck.ears.tuning import (
+    CERTAIN,
+    CLEARLY,
+    FOUND,
+    MISSED_FACTOR,
+    NOT_CLEAR_AT_MOST,
+    START_BEFORE_S,
+    STARTS_LATER_S,
+)
+from voicecheck.sound.pcm import RATE_HZ
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from voicecheck.ears.decoder import Decoder
+    from voicecheck.ears.pronunciation import Pronunciation
+
+
+class SecondPass:
+    """Judges each phrase found; `weigh` turns its evidence into a confidence."""
+
+    def __init__(
+        self, pronunciation: Pronunciation, second: Decoder, weigh: Callable[[Evidence], float]
+    ) -> None:
+        self._pronunciation, self._second, self._weigh = pronunciation, second, weigh
+
+    def confidence(
+        self, phrase: str, posterior: float, sound: NDArray[np.int16], begin: int, end: int
+    ) -> float:
+        """Return how sure it is, 0 to 1, that the phrase was said from sample `begin` to `end`.
+
+        `posterior` is the first decoder's. The sound is 16 kHz, up to the last sample heard.
+        """
+        goodness = self._pronunciation.goodness(phrase, sound, begin, end)
+        first = self._weigh(Evidence(posterior, goodness))
+        if first >= CERTAIN:
+            return first
+        again = sound[max(0, begin - int(START_BEFORE_S * RATE_HZ)) :]
+        sounds = (again[int(later_s * RATE_HZ) :].tobytes() for later_s in STARTS_LATER_S)
+        return agreed(first, [self._second.posterior(phrase, each) for each in sounds])
+
+    def close(self) -> None:
+        """Free the second network's memory."""
+        self._second.close()
+
+
+def agreed(confidence: float, posteriors: Sequence[float]) -> float:
+    """Lower a confidence by the posteriors that the second network gave the phrase.
+
+    Half of it is left if most decodings missed the phrase. `NOT_CLEAR_AT_MOST` is the cap if any
+    decoding did not find it clearly.
+    """
+    if median(posteriors) < FOUND:
+        return confidence * MISSED_FACTOR
+    return confidence if min(posteriors) >= CLEARLY else min(confidence, NOT_CLEAR_AT_MOST)
