@@ -17,11 +17,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
+from rooms import ROOMS, recording
 
+from voicecheck import shipped
 from voicecheck.core.case import Case
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.procedure_file import parse
 from voicecheck.core.facts import Record
 from voicecheck.core.inputs import Entered
 from voicecheck.display.keys import keys
@@ -31,9 +32,7 @@ from voicecheck.ears.recogniser import Recogniser
 from voicecheck.journal import Journal
 from voicecheck.live import clock
 from voicecheck.live.live_case import Setup, opening
-from voicecheck.live.scenario import parse_recording
 from voicecheck.live.service import Service
-from voicecheck.shipped import folder
 from voicecheck.sound.pcm import RATE_HZ
 from voicecheck.sound.recording import BLOCK_BYTES, from_file
 from voicecheck.voice.announcer import Muted
@@ -53,9 +52,9 @@ def sound() -> Iterator[bytes]:
     chance = np.random.default_rng(1)
     quiet = chance.normal(0, 16, RATE_HZ * 60).astype("<i2").tobytes()
     hiss = chance.normal(0, 800, RATE_HZ * 60).astype("<i2").tobytes()
-    room = folder("recordings_synthetic") / "room_talk"
-    closing_s, _ = parse_recording((room / "rms.toml").read_text(encoding="utf-8")).cues[-2]
-    talk = b"".join(from_file(room / "rms.opus"))[: 2 * int(closing_s * RATE_HZ)]
+    room = ROOMS / "room_talk" / "rms.opus"
+    closing_s, _ = recording(room).cues[-2]
+    talk = b"".join(from_file(room))[: 2 * int(closing_s * RATE_HZ)]
     round_trip = quiet + talk + hiss
     blocks = [round_trip[at : at + BLOCK_BYTES] for at in range(0, len(round_trip), BLOCK_BYTES)]
     return cycle(blocks[:-1])
@@ -63,12 +62,7 @@ def sound() -> Iterator[bytes]:
 
 def main(hours: float) -> None:
     """Print resident memory as simulated time goes on."""
-    grammars = folder("grammars")
-    texts = [
-        (grammars / name).read_text(encoding="utf-8")
-        for name in ("laparoscopic_cholecystectomy.toml", "_common.toml")
-    ]
-    procedure = parse(texts[0], texts[1], "shipped")
+    procedure = shipped.procedure()
     entered: queue.SimpleQueue[Entered] = queue.SimpleQueue()
     display = Display(port=0, token="x" * 16, keys=keys(procedure), entered=entered.put)
     display.start()

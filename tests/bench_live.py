@@ -17,15 +17,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from sound_card import RATE_HZ, Cards, Device, Samples, sound_cards
+from rooms import ROOMS, spoken
+from sound_card import Cards, Device, Samples, sound_cards
 from theatre import Theatre, theatre
 
-from voicecheck.live.scenario import parse_recording, parse_scenario
-from voicecheck.shipped import folder
-from voicecheck.sound.recording import from_file
-
-ROOM = folder("recordings_synthetic") / "clean_case"
-VOICE = "rms"
+SOUND = ROOMS / "clean_case" / "rms.opus"
 
 
 class Meter:
@@ -117,12 +113,9 @@ def told(name: str, seconds: list[float]) -> None:
 
 def phrases(count: int) -> list[Samples]:
     """The items of a clean case that need no confirm, over and over."""
-    scenario = parse_scenario((ROOM / "scenario.toml").read_text())
-    cues = parse_recording((ROOM / f"{VOICE}.toml").read_text()).cues
-    audio = np.frombuffer(b"".join(from_file(ROOM / f"{VOICE}.opus")), "<i2")
     said = [
-        audio[round(from_s * RATE_HZ) : round(to_s * RATE_HZ)]
-        for line, (from_s, to_s) in zip(scenario.lines, cues, strict=True)
+        np.frombuffer(sound, "<i2")
+        for line, sound in spoken(SOUND)
         if line.then == "Stated" and line.say != "confirm"
     ]
     return [said[n % len(said)] for n in range(count)]

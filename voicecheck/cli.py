@@ -16,6 +16,7 @@ from voicecheck.core.replay import BrokenLog
 from voicecheck.core.wording import CAUTION
 from voicecheck.display.keys import keys
 from voicecheck.display.server import DisplayError
+from voicecheck.ears import tuning
 from voicecheck.ears.decoder import ModelError
 from voicecheck.ears.lexicon import UnknownWordError, WrongPhoneError
 from voicecheck.ears.soundcheck import closest, weaknesses
@@ -82,12 +83,13 @@ def main() -> None:
 @main.command()
 @click.argument("grammar", type=click.Path(path_type=Path, dir_okay=False), required=False)
 def check(grammar: Path | None) -> None:
-    """Check a procedure file: its order, its words, and how far apart its phrases sound.
+    """Check a procedure file: its order, words and thresholds, and how alike its phrases sound.
 
     Without a file, it checks the procedure that came with the program. Exits with 1 if a critical
     phrase is too short or sounds too much like another.
     """
     procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
+    tuning.check(procedure.common.listening)
     pairs = closest(procedure)
     click.echo(f"{procedure.head.title}, version {procedure.head.version}")
     click.echo(

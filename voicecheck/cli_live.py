@@ -207,7 +207,8 @@ def serve_command(
     procedure, conduct = earlier or (_procedure(procedure_path), CURRENT)
     place = serving.Place(host=host, port=port, token=token)
     sound = _played(audio) if audio else lambda _: from_sound_card(device, patient=True)
-    with _recogniser(procedure, model, conduct) as ears, when_asked() as ending:
+    recogniser = _recogniser(procedure, model, conduct, is_new=earlier is None)
+    with recogniser as ears, when_asked() as ending:
         setup = Setup(
             procedure=procedure,
             conduct=conduct,
@@ -225,12 +226,15 @@ def _procedure(path: Path | None) -> Procedure:
     return shipped.procedure_at(path) if path else shipped.procedure()
 
 
-def _recogniser(procedure: Procedure, model: Path | None, conduct: Conduct = CURRENT) -> Recogniser:
+def _recogniser(
+    procedure: Procedure, model: Path | None, conduct: Conduct = CURRENT, *, is_new: bool = True
+) -> Recogniser:
+    """Checks a new record's operating points; those of an open record cannot be mended any more."""
     return Recogniser(
         conduct.phrases(procedure),
         model=model,
         words=procedure.file.lexicon,
-        listening=procedure.common.listening,
+        listening=procedure.common.listening if is_new else None,
     )
 
 

@@ -9,14 +9,12 @@ prove nothing, so below it every guard and every row of the table is broken in t
 
 from __future__ import annotations
 
-import pickle
-import subprocess
 from collections.abc import Iterator, Mapping
 from typing import TypeVar
 
 import pytest
-from stories import shipped, small
-from walk import Walk, Walker, explore
+from stories import COMMON_TEXT, SHIPPED_TEXT, shipped, small
+from walk import Walk, Walker, explore, explore_on_all_cores
 
 from voicecheck.core import facts
 from voicecheck.core.conduct_1 import decide, rules, standing
@@ -30,10 +28,8 @@ V = TypeVar("V")
 
 
 @pytest.fixture(scope="module")
-def walk(walking: subprocess.Popen[bytes] | None, counted: list[str]) -> Walk:
-    assert walking is not None
-    walk = pickle.loads(walking.communicate()[0])  # noqa: S301 - from our own process
-    assert isinstance(walk, Walk)
+def walk(counted: list[str]) -> Walk:
+    walk = explore_on_all_cores(SHIPPED_TEXT, COMMON_TEXT)
     counted.append(
         f"every state: {walk.states:,} states × {len(Walker(shipped()).inputs)} inputs, "
         f"{walk.transitions:,} transitions"
@@ -41,10 +37,16 @@ def walk(walking: subprocess.Popen[bytes] | None, counted: list[str]) -> Walk:
     return walk
 
 
+THE_WALK = pytest.mark.xdist_group("walk")
+"""It is walked once, so its tests go to one worker."""
+
+
+@THE_WALK
 def test_no_path_leads_past_a_claim(walk: Walk) -> None:
     assert walk.broken == {}
 
 
+@THE_WALK
 def test_the_walk_went_everywhere(walk: Walk) -> None:
     """It would also hold if nothing could ever happen; so everything does happen."""
     _went_everywhere(walk, shipped())

@@ -6,10 +6,10 @@ bench_live.py: here everything is waited for, so that a busy machine makes nothi
 
 from __future__ import annotations
 
-import os
 import re
 import signal
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -20,19 +20,23 @@ from difflib import SequenceMatcher
 from pathlib import Path
 from typing import IO, Any
 
+import contracts
 import numpy as np
 import pytest
+from rooms import ROOMS, scenario, spoken
 from sound_card import RATE_HZ, Cards, Device, Samples, sound_cards
-from theatre import PROGRAM, Theatre, theatre
+from theatre import PATIENCE_S, PROGRAM, Theatre, theatre
 
 from voicecheck.core.facts import NotUnderstood
 from voicecheck.core.inputs import Heard, Said, Trouble
 from voicecheck.core.replay import replay
 from voicecheck.journal import read
-from voicecheck.live.scenario import parse_recording, parse_scenario
-from voicecheck.shipped import folder
 from voicecheck.sound.recording import from_file
 from voicecheck.voice.speech import Speech
+
+pytestmark = pytest.mark.xdist_group("sound cards")
+"""One worker has them all: they wait in real time, and more at once would only get in each
+other's way."""
 
 LONG = "checklist what is outstanding"
 """Its answer lists eleven items: half a minute of speech at the start of a case."""
@@ -109,6 +113,36 @@ def taped(device: Device) -> Iterator[Tape]:
         tape.end()
 
 
+# ------------------------------------------------------------------------- what a device promises
+
+
+DEVICES = {
+    "loudspeaker": """
+from voicecheck.voice.announcer import Loudspeaker
+contracts.an_announcer_speaks_while_it_works(Loudspeaker())
+""",
+    "microphone": """
+from voicecheck.sound.microphone import _Captured
+contracts.a_stream_gives_its_blocks_in_order(_Captured(None))
+""",
+}
+
+
+@pytest.mark.parametrize("device", DEVICES)
+def test_a_real_device_keeps_the_contract_of_its_port(cards: Cards, device: str) -> None:
+    """In a process of its own: PortAudio finds the devices of the environment it starts in."""
+    asked = subprocess.run(
+        [sys.executable, "-c", f"import contracts\n{DEVICES[device]}"],
+        cwd=Path(contracts.__file__).parent,
+        env=cards.environment,
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+    )
+    assert asked.returncode == 0, asked.stderr
+
+
 # ---------------------------------------------------------------------------------- what breaks
 
 BREAKS = {
@@ -179,7 +213,7 @@ def test_sound_that_came_while_the_program_was_stopped_is_never_heard(
 ) -> None:
     """As when the machine was put to sleep; a pipe holds two seconds of sound (pipe(7), 64 KiB)."""
     served.process.send_signal(signal.SIGSTOP)
-    cards.microphone.play(spoken("checklist table tilted head up"))
+    cards.microphone.play(rendered("checklist table tilted head up"))
     time.sleep(4)
     served.process.send_signal(signal.SIGCONT)
     served.until_fact("Failed")
@@ -204,7 +238,7 @@ def speaks(cards: Cards, served: Theatre) -> None:
 def hears(cards: Cards, served: Theatre) -> None:
     """Something is said into the microphone; it is on record that it was heard."""
     known = len(served.records)
-    cards.microphone.play(spoken("the weather was fine on sunday"))
+    cards.microphone.play(rendered("the weather was fine on sunday"))
 
     def heard() -> bool:
         return any(isinstance(record.cause, Heard) for record in served.records[known:])
@@ -212,7 +246,7 @@ def hears(cards: Cards, served: Theatre) -> None:
     served.until(heard, "words heard")
 
 
-def spoken(text: str) -> Samples:
+def rendered(text: str) -> Samples:
     speech = Speech()
     try:
         quiet = np.zeros(RATE_HZ, np.int16)
@@ -264,7 +298,7 @@ def test_an_emergency_said_while_a_prompt_plays_is_taken_and_cuts_it_short(
     known = len(served.records)
     served.enter(LONG)
     served.until_view(lambda view: view["machine"]["hearing"] == "speaking", "long prompt")
-    cards.microphone.play(spoken("checklist emergency"))
+    cards.microphone.play(rendered("checklist emergency"))
     taken = served.until_fact("Overridden", after=known)
     assert isinstance(taken.cause, Heard)
     cut = served.until_fact("Spoke", after=known)
@@ -296,7 +330,7 @@ def test_a_prompt_in_the_microphone_is_never_heard(
 
 # ------------------------------------------------------------------------------ a case by voice
 
-ROOM = folder("recordings_synthetic") / "clean_case"
+CASE = "clean_case"
 VOICES = ("rms", "ked")
 SUCTION_DB = 20.0
 """How far the speech stands above the noise; a level of our choice, no source."""
@@ -322,9 +356,8 @@ class Performed:
 
 def perform(voice: str, place: Path) -> Performed:
     """The whole recording, line by line, each once the machine has answered the one before."""
-    scenario = parse_scenario((ROOM / "scenario.toml").read_text())
-    cues = parse_recording((ROOM / f"{voice}.toml").read_text()).cues
-    audio = np.frombuffer(b"".join(from_file(ROOM / f"{voice}.opus")), "<i2")
+    sound = ROOMS / CASE / f"{voice}.opus"
+    audio = np.frombuffer(b"".join(from_file(sound)), "<i2")
     options = ("--wording", "brief")
     with ExitStack() as stack:
         cards = stack.enter_context(sound_cards())
@@ -335,10 +368,9 @@ def perform(voice: str, place: Path) -> Performed:
             feeder = threading.Thread(target=_feed, args=(hiss.stdin, suction(audio)), daemon=True)
             feeder.start()
             listening(served)
-            for line, (from_s, to_s) in zip(scenario.lines, cues, strict=True):
+            for line, said in spoken(sound):
                 known = len(served.records)
-                spoken = audio[round(from_s * RATE_HZ) : round(to_s * RATE_HZ)]
-                say_until_heard(cards, served, spoken)
+                say_until_heard(cards, served, np.frombuffer(said, "<i2"))
                 served.until_fact(line.then, after=known)
                 if line.later:
                     known = served.until_fact(line.later, after=known).seq - 1
@@ -377,31 +409,9 @@ def _feed(pipe: IO[bytes], samples: Samples) -> None:
 
 @pytest.fixture(scope="module", autouse=True)
 def performing(
-    request: pytest.FixtureRequest,
-    tmp_path_factory: pytest.TempPathFactory,
-    walking: subprocess.Popen[bytes] | None,
-) -> Iterator[dict[str, Future[Performed]]]:
-    """All voices at once, each in a theatre of its own, beside the tests above: it is waiting."""
-    with paused(walking):
-        yield from _performing(request, tmp_path_factory)
-
-
-@contextmanager
-def paused(beside: subprocess.Popen[bytes] | None) -> Iterator[None]:
-    """Sound in real time needs the cores: what walks beside the tests stands still."""
-    if beside is None or beside.poll() is not None:
-        yield
-        return
-    os.killpg(beside.pid, signal.SIGSTOP)
-    try:
-        yield
-    finally:
-        os.killpg(beside.pid, signal.SIGCONT)
-
-
-def _performing(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[dict[str, Future[Performed]]]:
+    """All voices at once, each in a theatre of its own, beside the tests above: it is waiting."""
     asked = any("performed" in getattr(item, "fixturenames", ()) for item in request.session.items)
     voices = VOICES if asked else ()
     with ThreadPoolExecutor(len(VOICES)) as pool:
@@ -421,7 +431,7 @@ def test_a_whole_case_by_voice_over_suction_to_a_closed_log_that_holds(
     performed: Performed, voice: str, counted: list[str]
 ) -> None:
     served = performed.served
-    lines = parse_scenario((ROOM / "scenario.toml").read_text()).lines
+    lines = scenario(CASE).lines
     heard = [
         (record.cause.text, type(record.fact).__name__)
         for record in served.records

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from rooms import ROOMS
 from theatre import PROGRAM, Theatre, theatre
 
 from voicecheck.core.chain import parse_checkpoint
@@ -24,10 +25,7 @@ from voicecheck.core.wording import JOURNAL_FAILED
 from voicecheck.journal import read
 from voicecheck.live import clock
 from voicecheck.live.live_case import NotACaseName, log_path
-from voicecheck.live.rehearsal import take_turns
-from voicecheck.live.scenario import parse_recording, parse_scenario
-from voicecheck.shipped import folder
-from voicecheck.sound.recording import from_file
+from voicecheck.live.rehearsal import turns_in
 
 STATED = "checklist table tilted head up"
 
@@ -172,11 +170,9 @@ def test_a_full_disk_stops_the_case_says_so_and_loses_nothing(tmp_path: Path, qu
 
 
 def test_a_recording_is_heard_at_its_own_pace(tmp_path: Path) -> None:
-    room = folder("recordings_synthetic") / "clean_case"
-    scenario = parse_scenario((room / "scenario.toml").read_text())
-    cues = parse_recording((room / "rms.toml").read_text())
-    audio = b"".join(from_file(room / "rms.opus"))
-    sound = b"".join(take_turns(scenario, cues, audio, lambda: True))
+    played = turns_in(ROOMS / "clean_case" / "rms.opus")
+    assert played is not None
+    sound = b"".join(played(lambda: True))
     short = np.frombuffer(sound, np.int16)[: 16_000 * 8]
     soundfile.write(tmp_path / "case.wav", short, 16_000)
     began_s = time.monotonic()

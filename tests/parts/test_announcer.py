@@ -141,7 +141,7 @@ def test_a_child_that_hangs_or_dies_is_told_in_time_and_leaves_nothing(
     begun_s = time.monotonic()
     with pytest.raises(AnnouncerError, match=f"{cause}.*install espeakng-loader"):
         speech.samples(PROMPTS[0])
-    assert time.monotonic() - begun_s < 2
+    assert time.monotonic() - begun_s < 30, "the child would sleep for 60"
     assert list(tmp_path.iterdir()) == []
     speech.close()
 

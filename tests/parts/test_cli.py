@@ -144,7 +144,9 @@ def test_listen_lives_a_case_on_any_sound_and_leaves_a_log_that_holds(tmp_path: 
 def test_each_rehearsal_is_marked_as_invented_and_counts_its_own_sound(tmp_path: Path) -> None:
     ran = run("rehearse", "early_clip", "emergency", "--fast", "--case-dir", tmp_path)
     assert ran.exit_code == 0, ran.output
-    for path in tmp_path.glob("*.log"):
+    logs = sorted(tmp_path.glob("*.log"))
+    assert len(logs) == 2
+    for path in logs:
         records = [decode_record(line) for line in read(path).lines]
         assert isinstance(records[0].fact, Opened)
         assert records[0].fact.case.startswith("invented-")

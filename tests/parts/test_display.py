@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import queue
 import socket
+import threading
 import time
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
@@ -19,6 +20,7 @@ from typing import Any
 import httpx
 import pytest
 from stories import Story, shipped
+from theatre import PATIENCE_S
 
 from voicecheck.core.codec import encode
 from voicecheck.core.conduct_1.grammar import phrases
@@ -176,10 +178,12 @@ def test_the_page_for_entry_and_its_keys_need_the_token(served: Served) -> None:
 def test_nothing_can_be_entered_from_the_page_that_is_read(served: Served) -> None:
     page = served.get("/").text
     script = served.get("/pages/display.js").text
+    stream = served.get("/pages/stream.js").text
+    assert ("<main" in page, "follow(" in script, "EventSource(" in stream) == (True, True, True)
     for word in ("<form", "<input", "<button", "<a ", "contenteditable"):
         assert word not in page
     for word in ("fetch(", "XMLHttpRequest", "sendBeacon", "WebSocket"):
-        assert word not in script + served.get("/pages/stream.js").text
+        assert word not in script + stream
     assert HTTP.post(f"{served.url}/", content=PHRASE).status_code == 405
     assert HTTP.post(f"{served.url}/events", content=PHRASE).status_code == 405
 
@@ -260,7 +264,7 @@ def test_no_page_names_anything_outside_and_none_has_a_script_or_style_inside(
         assert "://" not in page
         assert "style=" not in page
         assert "<style" not in page
-        assert page.count("<script") == page.count('<script type="module" src="/pages/')
+        assert page.count("<script") == page.count('<script type="module" src="/pages/') > 0
 
 
 # ----------------------------------------------------------------------------------------- news
@@ -289,7 +293,7 @@ def test_signs_of_life_come_every_second_even_before_the_first_view() -> None:
         reader = events(served.url)
         began_s = time.monotonic()
         assert [next(reader)[0] for _ in range(3)] == ["beat"] * 3
-        assert 1.5 < time.monotonic() - began_s < 3
+        assert time.monotonic() - began_s > 1.5, "no more often than that"
         reader.close()
 
 
@@ -299,13 +303,15 @@ def test_a_reader_that_takes_nothing_holds_up_neither_the_case_nor_other_readers
         with socket.create_connection(("127.0.0.1", served.display.port)) as stuck:
             stuck.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
             stuck.sendall(b"GET /events HTTP/1.1\r\nHost: localhost\r\n\r\n")
-            shows_s = []
-            for n in range(2000):
-                began_s = time.perf_counter()
-                served.display.show(replace(view_now, case=f"invented-{n}" + "x" * 2000))
-                shows_s.append(time.perf_counter() - began_s)
-            assert max(shows_s) < 0.5
-            assert sorted(shows_s)[1000] < 0.01
+
+            def show() -> None:
+                for n in range(2000):
+                    served.display.show(replace(view_now, case=f"invented-{n}" + "x" * 2000))
+
+            case = threading.Thread(target=show, daemon=True)
+            case.start()
+            case.join(PATIENCE_S)
+            assert not case.is_alive(), "it waits for the reader"
             _, number, data = next(events(served.url))
             assert (number, data["view"]["case"][:13]) == ("2000", "invented-1999")
 
@@ -340,9 +346,9 @@ def test_closing_ends_every_stream_soon_and_showing_afterwards_does_no_harm() ->
         readers = [events(served.url) for _ in range(3)]
         for reader in readers:
             next(reader)
-        began_s = time.monotonic()
         served.display.close()
-        assert time.monotonic() - began_s < 3
+        assert served.display._thread is not None
+        assert not served.display._thread.is_alive(), "it has not been given up on"
         for reader in readers:
             assert list(reader) == []
         served.display.show(a_view(PHRASE))

@@ -7,29 +7,15 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 import soundfile
+from rooms import ROOMS, SCENARIOS, SOUNDS, recording, scenario
 
-from voicecheck.live.scenario import Recording, Scenario, Speaker, parse_recording, parse_scenario
-
-FOLDER = Path(__file__).parents[2] / "recordings_synthetic"
-SCENARIOS = sorted(path.parent.name for path in FOLDER.glob("*/scenario.toml"))
-SOUNDS = sorted(FOLDER.glob("*/*.opus"))
-
-
-@cache
-def scenario(name: str) -> Scenario:
-    return parse_scenario((FOLDER / name / "scenario.toml").read_text("utf-8"), name)
-
-
-@cache
-def recording(sound: Path) -> Recording:
-    return parse_recording(sound.with_suffix(".toml").read_text("utf-8"), sound.stem)
+from voicecheck.live.scenario import Speaker
 
 
 def sounds_id(sound: Path) -> str:
@@ -74,7 +60,7 @@ def test_everybody_who_speaks_has_a_voice_and_a_licence_that_the_readme_names(so
     voices = recording(sound).voices
     assert set(voices) == {line.speaker for line in scenario(sound.parent.name).lines}
     assert voices[Speaker.SURGEON].name == sound.stem
-    readme = (FOLDER / "README.md").read_text("utf-8")
+    readme = (ROOMS / "README.md").read_text("utf-8")
     for voice in voices.values():
         assert voice.package.split(",")[0] in readme
         assert voice.licence.split(" ")[0] in readme
@@ -89,4 +75,4 @@ def test_every_scenario_has_three_recordings_and_all_families_speak() -> None:
 
 def test_the_recordings_are_small_enough_to_travel_in_the_wheel() -> None:
     """At most 12 MB: the issue."""
-    assert sum(path.stat().st_size for path in FOLDER.rglob("*") if path.is_file()) <= 12_000_000
+    assert sum(path.stat().st_size for path in ROOMS.rglob("*") if path.is_file()) <= 12_000_000

@@ -6,72 +6,18 @@ What must be shown is the customer's list: the issue "A spoken case, end to end,
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
-from functools import cache
-from pathlib import Path
 
 import pytest
-from stories import moment, opening, shipped
+from rooms import SCENARIOS, Told, scenario, told
+from stories import opening, shipped
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.conduct_1.grammar import phrases
 from voicecheck.core.facts import Fact
-from voicecheck.core.inputs import UNKNOWN, Due, Heard, Input
+from voicecheck.core.inputs import UNKNOWN
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
-from voicecheck.live.scenario import Line, Scenario, parse_scenario
-
-ROOT = Path(__file__).parents[2]
-FOLDER = ROOT / "recordings_synthetic"
-SCENARIOS = sorted(path.parent.name for path in FOLDER.glob("*/scenario.toml"))
-SPEECH_US = 3_000_000
-"""How long a line takes to say, in this test; audio times are beside the point here."""
-
-
-@dataclass(kw_only=True)
-class Told:
-    """A case as it goes on, its clock, and everything that happened, in order."""
-
-    case: Case
-    now_us: int = 0
-    facts: list[Fact] = field(default_factory=list)
-
-    def hear(self, line: Line) -> Fact:
-        """Say one line, then let its quiet pass; whatever is due in it happens."""
-        self.now_us += SPEECH_US
-        heard = Heard(text=line.heard, confidence=1.0, audio_from_s=0.0, audio_to_s=1.0)
-        fact = self._happen(heard, self.now_us)
-        assert type(fact).__name__ == line.then, f"{line.say!r} brought about {fact}"
-        self.now_us += round(line.wait_s * 1e6)
-        assert self._come_due() == line.later, f"the quiet after {line.say!r}"
-        return fact
-
-    def _come_due(self) -> str:
-        due_us = self.case.due_us
-        if due_us is None or due_us > self.now_us:
-            return ""
-        return type(self._happen(Due(), due_us)).__name__
-
-    def _happen(self, given: Input, at_us: int) -> Fact:
-        at = moment(at_us)
-        record = self.case.step(given, at, prev="", keep=lambda _record: None)
-        self.facts.append(record.fact)
-        return record.fact
-
-
-@cache
-def scenario(name: str) -> Scenario:
-    return parse_scenario((FOLDER / name / "scenario.toml").read_text("utf-8"), name)
-
-
-@cache
-def told(name: str) -> Told:
-    tale = Told(case=Case(opening()))
-    for line in scenario(name).lines:
-        tale.hear(line)
-    return tale
-
 
 # ------------------------------------------------------------------------------ every scenario
 

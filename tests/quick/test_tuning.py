@@ -82,6 +82,9 @@ def test_a_live_case_is_refused_with_the_cure(tmp_path: Path) -> None:
     assert "least_confidence_critical is 0.7" in ran.output
     assert "raise it above that" in ran.output
     assert not cases.exists()
+    checked = CliRunner().invoke(main, ["check", str(procedure)])
+    assert checked.exit_code == 1
+    assert "least_confidence_critical is 0.7" in checked.output
 
 
 def test_numbers_that_depend_on_each_other_agree() -> None:
