@@ -9,6 +9,10 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+"""Read when numpy is loaded. Its threads wait by spinning: on cores that others use, two are ten
+times slower than one."""
+
 settings.register_profile("house", deadline=None)  # a busy machine is no mistake of ours
 settings.load_profile("house")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from itertools import chain
 from pathlib import Path
 
@@ -155,7 +156,10 @@ def listen_command(
         blocks = from_sound_card(device) if mic else _recorded(str(audio))
         runs = clock.wall if mic else clock.of_the_sound
         path = log_path(case_dir, case_name, clock.stamp())
-        with Journal.create(path) as log, LiveCase(setup, case_name, log, clock=runs) as case:
+        with (
+            Journal.create(path) as log,
+            closing(LiveCase(setup, case_name, log, clock=runs)) as case,
+        ):
             case.begin()
             case.live(blocks)
     if not case.service.closed:
@@ -206,7 +210,7 @@ def serve_command(
     earlier = serving.recorded(log_path(case_dir, case_name))
     procedure, conduct = earlier or (_procedure(procedure_path), CURRENT)
     place = serving.Place(host=host, port=port, token=token)
-    sound = _played(audio) if audio else lambda _: from_sound_card(device, patient=True)
+    sound = _played(audio) if audio is not None else lambda _: from_sound_card(device, patient=True)
     recogniser = _recogniser(procedure, model, conduct, is_new=earlier is None)
     with recogniser as ears, when_asked() as ending:
         setup = Setup(
@@ -248,5 +252,8 @@ def _recorded(audio: str) -> Iterator[bytes]:
 
 def _played(audio: str) -> Callable[[Service], Iterator[bytes]]:
     """A recording in real time; one of an invented case takes turns, as in a rehearsal."""
-    blocks, turns = _recorded(audio), turns_in(Path(audio))
-    return lambda service: paced(turns(lambda: service.listening) if turns else blocks)
+    turns = turns_in(Path(audio))
+    if turns:
+        return lambda service: paced(turns(lambda: service.listening))
+    blocks = _recorded(audio)
+    return lambda _: paced(blocks)

@@ -19,8 +19,8 @@ from voicecheck.review.formats import FORMATS, export
 from voicecheck.review.optional import MissingLibrary
 from voicecheck.review.proof import proof
 
-_LOG = click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
 _FILE = click.Path(path_type=Path, dir_okay=False)
+_LOG = click.argument("log", type=_FILE)
 _POINTS = click.IntRange(0, 2)
 _CHECKPOINT = click.option(
     "--checkpoint", help="The checkpoint kept elsewhere: 78:3f…, or its short code 78-K7QD-2MXA."
@@ -93,9 +93,9 @@ def review_command(
     never called intact: the page shows the beginning that still holds, and the command exits with
     1.
     """
-    place = out or log.with_suffix(".html")
     with _sentences():
         examined = _examined(log, checkpoint)
+        place = out or log.with_suffix(".html")
         if examined.newer:
             raise _not_proven(log, examined)
         score = Doublet(points=doublet, reviewer=reviewer) if doublet else None

@@ -36,6 +36,12 @@ PHRASE = "checklist table tilted head up"
 HTTP = httpx.Client()
 
 
+@pytest.fixture(scope="module", autouse=True)
+def connections() -> Iterator[None]:
+    yield
+    HTTP.close()
+
+
 @dataclass(frozen=True, kw_only=True)
 class Served:
     display: Display

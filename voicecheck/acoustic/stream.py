@@ -47,7 +47,8 @@ if TYPE_CHECKING:
 
 SCENE_S = 60
 SNR_DB = (-4.0, 21.0)
-"""Of speech in noise, by ITU-T P.56: 0 to 25 dB by the older measure (notebook, section 2)."""
+"""Of speech in noise, by ITU-T P.56: 0 to 25 dB by the older measure (model/NOTEBOOK.md,
+section 2)."""
 SHARES = {"speech": 0.3, "speech in noise": 0.3, "noise": 0.15, "music": 0.2, "near silence": 0.05}
 
 
@@ -94,7 +95,7 @@ def _noise(length: int, talk: Iterator[Path], rng: Generator) -> Samples:
 
 
 def _level(rng: Generator) -> float:
-    """A peak from full scale to 30 dB below."""
+    """Draw a gain of 0 to -30 dB, as a factor on the amplitude."""
     return float(10 ** (rng.uniform(-30, 0) / 20))
 
 

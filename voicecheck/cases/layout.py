@@ -137,7 +137,7 @@ def _write_part(path: Path, name: str, rows: list[Row]) -> None:
 
 
 def schema(name: str) -> Any:
-    """The Arrow schema of a table's files; their month is in their path only."""
+    """The Arrow schema of a table's files; the month is not in it but in their path."""
     arrow = library("pyarrow")
     fields = [
         arrow.field(column, arrow.type_for_alias(kind), metadata={"meaning": meaning})

@@ -61,7 +61,7 @@ class Chart:
 
 
 def charts(months: tuple[str, ...], groups: Mapping[str, Groups]) -> list[Chart]:
-    """The charts over these months of every measure that has a value in one of the groups."""
+    """A run chart for each measure in `CHARTED` that has a value in any group."""
     found: list[Chart] = []
     for name in CHARTED:
         title = f"{MEASURES[name].name}: {MEASURES[name].unit}"

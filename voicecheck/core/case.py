@@ -98,8 +98,8 @@ class Case:
         self.stated_at: dict[str, At] = {}
         self.due_us: int | None = None
         self.last_said = ""
-        self.last_heard: Record | None = None
-        self.last_taken: Record | None = None
+        self.last_heard: Record | None = None  # the last utterance, entry or missing reply
+        self.last_taken: Record | None = None  # the last of these that was understood
         self.failing: dict[str, Record] = {}
         self._course = _Course()
         machine(self.conduct.VERSION).add_model(self._course)
@@ -119,27 +119,32 @@ class Case:
         """Take one input: decide its fact, keep the record, then believe it.
 
         `keep` makes the record durable; if it raises, nothing is believed. `prev` is the hash of
-        the line before. Raises IllegalFact or NothingDue before anything is kept.
+        the line before. Raises NothingDue, or IllegalFact if the conduct forbids the fact, before
+        anything is kept.
         """
         fact = self.conduct.decide(self, given, at)
         if self.why_not(fact) is not None:
             raise IllegalFact(f"{type(fact).__name__} cannot follow line {self.last.seq}.")
         record = Record(seq=self.last.seq + 1, at=at, cause=given, fact=fact, prev=prev)
+        self._check_order(record)
         keep(record)
         self.apply(record)
         return record
 
     def apply(self, record: Record) -> None:
         """Believe one recorded fact. If it raises IllegalFact, nothing has changed."""
-        if record.seq != self.last.seq + 1:
-            raise IllegalFact(f"Line {record.seq} follows line {self.last.seq}.")
-        if record.at.mono_us < self.last.at.mono_us:
-            raise IllegalFact(f"Line {record.seq} is earlier than the line before it.")
+        self._check_order(record)
         self._move(record.fact)
         self.state = self.conduct.next_state(self.procedure, self.state, record.fact)
         self.due_us = self.conduct.next_due_us(self.procedure, self.state, self.due_us, record)
         self.last = record
         self._remember(record)
+
+    def _check_order(self, record: Record) -> None:
+        if record.seq != self.last.seq + 1:
+            raise IllegalFact(f"Line {record.seq} follows line {self.last.seq}.")
+        if record.at.mono_us < self.last.at.mono_us:
+            raise IllegalFact(f"Line {record.seq} is earlier than the line before it.")
 
     def _move(self, fact: Fact) -> None:
         before = self._course.state

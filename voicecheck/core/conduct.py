@@ -29,7 +29,7 @@ class Conduct(Protocol):
 
     @property
     def GUARDS(self) -> Mapping[type[Fact], Callable[..., Any]]:  # noqa: N802
-        """The facts that something besides the mode can refuse."""
+        """Fact -> its guard, for each fact that not only the mode can refuse."""
 
     def parse(self, text: str, common_text: str, name: str = ...) -> Procedure:
         """Read a procedure file; raises ProcedureError, which names every mistake."""

@@ -66,14 +66,13 @@ def check_checkpoint(lines: Sequence[bytes], checkpoint: Checkpoint) -> None:
 
 def replay(lines: Sequence[bytes]) -> Case:
     """Run the case again from its lines; raises BrokenLog where bytes or story do not hold."""
-    last = deque(story(lines), maxlen=1)
-    if not last:
-        raise BrokenLog(1, "the log is empty; not even an opening was recorded")
-    return last[0][0]
+    return deque(story(lines), maxlen=1)[0][0]
 
 
 def story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
     """The case after each line, with that line's record. Raises BrokenLog like `replay`."""
+    if not lines:
+        raise BrokenLog(1, "the log is empty; not even an opening was recorded")
     check_age(lines)
     case: Case | None = None
     for record in _linked(lines):

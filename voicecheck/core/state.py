@@ -38,7 +38,7 @@ class State:
 
 
 class Situation(Protocol):
-    """What the conduct reads to decide and to word its answer; a `Case` is one."""
+    """All that the conduct reads of a case. A `Case` is one, but its module imports the conduct."""
 
     @property
     def procedure(self) -> Procedure:

@@ -78,7 +78,7 @@ class Stretch:
         return bool(self._vosk.AcceptWaveform(waiting))
 
     def _fell_quiet(self, quiet_s: float) -> bool:
-        """Whether a whole phrase was said, no longer one begins with it, and then it was quiet."""
+        """Whether quiet follows a whole phrase; no phrase begins another, so it will not go on."""
         return QUIET_S <= quiet_s <= LONG_QUIET_S and self._is_whole()
 
     def _is_whole(self) -> bool:

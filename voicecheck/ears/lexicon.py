@@ -68,7 +68,7 @@ def variants(word: str, extra: Mapping[str, Sequence[str]] | None = None) -> tup
 
 
 def edits(a: str, b: str, extra: Mapping[str, Sequence[str]] | None = None) -> int:
-    """Return the edit distance (Levenshtein), in phones, of two phrases' closest pronunciations."""
+    """Return the edit distance in phones between the closest pronunciations of two phrases."""
     return _fewest_edits(_paths(a, extra), _paths(b, extra))
 
 

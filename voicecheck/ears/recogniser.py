@@ -46,8 +46,10 @@ class Recogniser:
 
         The other arguments are for the shipped model. `words` teaches it to pronounce: word ->
         pronunciations, each phones with spaces. `listening` holds the operating points that its
-        confidences will meet. `weigh` turns evidence into a confidence. Raises ModelError, what
-        `lexicon.pronunciations` raises for an unknown word, or what `tuning.check` raises.
+        confidences will meet. `weigh` turns evidence into a confidence.
+
+        Raises ModelError, UnknownWordError or WrongPhoneError (lexicon.py), ProcedureError
+        (`tuning.check`), or ValueError if there is no phrase.
         """
         if not phrases:
             raise ValueError("There is nothing to listen for: give at least one phrase.")
@@ -135,7 +137,7 @@ class Recogniser:
         ]
 
     def _confidence(self, stretch: Stretch, nbest: NBest) -> float:
-        """How sure it is, 0 to 1, that this was said."""
+        """The confidence, 0 to 1, that this was said."""
         if not self._second_pass:
             return nbest.least_confidence
         posterior = nbest.posterior(nbest.text)

@@ -1,9 +1,9 @@
-"""The second pass: how sure it is that a phrase was said, once the decoder has found it.
+"""The second pass: the confidence that a phrase which the decoder found was said.
 
 Both networks score how well the phrase fits its sound. If that leaves a doubt, the second network
 decodes the sound itself, several times. Noise can pass for a phrase, but which noise depends on the
-network and on where its frames fall. So it must find the phrase in most decodings, and clearly in
-all of them if the phrase is critical.
+network and on where its frames fall. So the second network must find the phrase in most decodings,
+and clearly in all of them if the phrase is critical.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class SecondPass:
     def confidence(
         self, phrase: str, posterior: float, sound: NDArray[np.int16], begin: int, end: int
     ) -> float:
-        """Return how sure it is, 0 to 1, that the phrase was said from sample `begin` to `end`.
+        """Return the confidence, 0 to 1, that the phrase was said from sample `begin` to `end`.
 
         `posterior` is the first decoder's. The sound is 16 kHz, up to the last sample heard.
         """
@@ -64,8 +64,8 @@ class SecondPass:
 def agreed(confidence: float, posteriors: Sequence[float]) -> float:
     """Lower a confidence by the posteriors that the second network gave the phrase.
 
-    Half of it is left if most decodings missed the phrase. `NOT_CLEAR_AT_MOST` is the cap if any
-    decoding did not find it clearly.
+    `MISSED_FACTOR` of it is left if most decodings missed the phrase. `NOT_CLEAR_AT_MOST` is the
+    cap if any decoding did not find it clearly.
     """
     if median(posteriors) < FOUND:
         return confidence * MISSED_FACTOR

@@ -8,8 +8,6 @@ from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import click
 
@@ -60,7 +58,7 @@ class Setup:
 def log_path(case_dir: Path, name: str, began: str = "") -> Path:
     """The path of a case's log; raises NotACaseName if the name cannot be that of a file.
 
-    `began` keeps logs of the same name apart, if each run begins a new one.
+    `began`, a time, tells the logs of one name apart if each run begins a new one.
     """
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}", name):
         raise NotACaseName(
@@ -84,33 +82,27 @@ class LiveCase:
     ) -> None:
         """`note` gets what the terminal shows: the case, the new record, what is said to it."""
         self._setup, self._name, self._log, self._note = setup, name, log, note
+        # The service comes last, because it needs the voice; nobody asks for a position earlier.
         self.voice = voice_for(setup, log.path, lambda: self.service.position_s)
         lines = log.found.lines
         now, self._gap_s = clock(decode_record(lines[-1]).at if lines else None)
         ears = ResilientEars(setup.ears)
         self.service = Service(log=log, ears=ears, voice=self.voice, now=now, show=self._show)
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.voice.close()
-
     def begin(self) -> None:
         """Open the record, or take it up where its log ends.
 
         Raises BrokenLog or RecordClosed if it cannot be taken up, JournalError if the log fails.
         """
-        opened = opening(self._setup, self._name, self.voice.voice)
-        self.voice.prepare(foreseen(opened))
-        if self._log.found.lines:
-            self.service.take_up(self._log.found.lines, self._gap_s)
+        lines = self._log.found.lines
+        if lines:
+            opened = decode_record(lines[0]).fact
+            if isinstance(opened, Opened):
+                self.voice.prepare(foreseen(opened))  # in the record's own wording
+            self.service.take_up(lines, self._gap_s)
         else:
+            opened = opening(self._setup, self._name, self.voice.voice)
+            self.voice.prepare(foreseen(opened))
             self.service.open(opened)
 
     def live(self, inputs: Iterable[bytes | Entered | Trouble]) -> None:
@@ -121,7 +113,12 @@ class LiveCase:
             raise LogStopped(str(error)) from error
         finally:  # however it ended
             code = self.service.checkpoint.code
-            click.echo(f"Log: {self._log.path}\nCheckpoint to copy: {code}")
+            with suppress(OSError):
+                click.echo(f"Log: {self._log.path}\nCheckpoint to copy: {code}")
+
+    def close(self) -> None:
+        """Let the voice go."""
+        self.voice.close()
 
     def _show(self, case: Case, record: Record, text: str) -> None:
         self._note(case, record, text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from itertools import groupby
 from pathlib import Path
 from textwrap import fill
@@ -25,9 +26,8 @@ from voicecheck.live.scenario import (
     parse_scenario,
 )
 from voicecheck.sound.pcm import BYTES_A_SECOND, RATE_HZ
-from voicecheck.sound.recording import from_file
+from voicecheck.sound.recording import BLOCK_SAMPLES, from_file
 
-_BLOCK = RATE_HZ // 10
 _LEAST_QUIET_S = 1.0
 """A person pauses at least this long before going on."""
 
@@ -56,7 +56,7 @@ def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
     runs = clock.of_the_sound if fast else clock.wall
     with (
         Journal.create(log_path(setup.case_dir, name, clock.stamp())) as log,
-        LiveCase(setup, name, log, clock=runs, note=note) as case,
+        closing(LiveCase(setup, name, log, clock=runs, note=note)) as case,
     ):
         case.begin()
         turns = take_turns(scenario, recording, audio, lambda: case.service.listening)
@@ -118,11 +118,11 @@ def _until(ready: Callable[[], bool], quiet: Iterator[bytes], least_s: float) ->
     waited_s = 0.0
     while waited_s < least_s or not ready():
         yield next(quiet)
-        waited_s += _BLOCK / RATE_HZ * ready()
+        waited_s += BLOCK_SAMPLES / RATE_HZ * ready()
 
 
 def _blocks(audio: bytes) -> Iterator[bytes]:
-    size = 2 * _BLOCK
+    size = 2 * BLOCK_SAMPLES
     return (audio[start : start + size] for start in range(0, len(audio), size))
 
 
@@ -132,7 +132,7 @@ def _byte(at_s: float) -> int:
 
 def _room_tone() -> Iterator[bytes]:
     """Faint noise, about -66 dBFS: a room is never digitally silent."""
-    noise = np.random.default_rng(2).normal(0.0, 16.0, _BLOCK * 50).astype("<i2").tobytes()
+    noise = np.random.default_rng(2).normal(0.0, 16.0, BLOCK_SAMPLES * 50).astype("<i2").tobytes()
     while True:
         yield from _blocks(noise)
 

@@ -62,7 +62,8 @@ class _Speech:
     text: str
     from_s: float
     until_us: int
-    """When it listens again, by the case's clock: sound that waits meanwhile is read by then."""
+    """When it listens again, by the case's clock. The audio position would not do: it lags while
+    sound waits to be read."""
 
 
 class RecordClosed(Exception):
@@ -128,17 +129,12 @@ class Service:
             if isinstance(block, bytes):
                 self._take(block)
             else:
-                self._ears.skip(b"")  # no utterance spans a gap or an entry by hand
-                if isinstance(block, Entered):
-                    self._hush()  # whoever enters has read the prompt, and need not hear it out
-                self.step(block)
+                self._interrupt(block)
             self._note_news()
             self._step_if_due()
             if self.closed:
                 return
-        for heard in self._ears.finish():
-            if not self.closed:
-                self.step(heard)
+        self._hear(self._ears.finish())
 
     def step(self, given: Input) -> None:
         """One input in, one fact out; it is on disk before anybody is told."""
@@ -176,18 +172,29 @@ class Service:
         if news is not None:
             self.step(news)
 
+    def _interrupt(self, given: Entered | Trouble) -> None:
+        if isinstance(given, Entered) or given.part == "microphone":
+            self._ears.skip(b"")  # no utterance spans an entry by hand or a gap in the sound
+        if isinstance(given, Entered):
+            self._hush()  # whoever enters has read the prompt, and need not hear it out
+        self.step(given)
+
     def _take(self, block: bytes) -> None:
         self.position_s += len(block) / BYTES_A_SECOND
+        self._hear(self._ears.hear(block))
+        if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
+            self._end_speech()
+            self._ears.skip(b"")  # no utterance contains the machine's own voice
+
+    def _hear(self, utterances: Sequence[Heard | Trouble]) -> None:
+        """Take what was heard, unless the machine was speaking and it may not break in."""
         deaf = self._speech is not None
-        for heard in self._ears.hear(block):
+        for heard in utterances:
             if self.closed or (deaf and not self._breaks_in(heard)):
                 continue
             if isinstance(heard, Heard):
                 self._hush()
             self.step(heard)
-        if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
-            self._end_speech()
-            self._ears.skip(b"")  # no utterance contains the machine's own voice
 
     def _breaks_in(self, heard: Heard | Trouble) -> bool:
         return isinstance(heard, Trouble) or self.case.conduct.breaks_in(self.case.procedure, heard)

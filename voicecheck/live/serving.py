@@ -48,7 +48,10 @@ class Place:
 
 
 def recorded(path: Path) -> tuple[Procedure, Conduct] | None:
-    """The procedure and the rules of an existing log; None if nothing is recorded yet."""
+    """The procedure and the rules of an existing log; None if nothing is recorded yet.
+
+    Raises NewerLog, or JournalError if the log cannot be read or does not hold.
+    """
     if not path.exists():
         return None
     lines = read(path).lines
@@ -140,7 +143,7 @@ class _Served:
 
     def close(self) -> None:
         """Release the voice."""
-        self.case.voice.close()
+        self.case.close()
 
     # ------------------------------------------------------------------------------- what goes out
 

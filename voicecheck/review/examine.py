@@ -31,7 +31,7 @@ class Examined:
     report: Report | None = None
     """On the longest beginning that holds; None if not even the opening does."""
     checkpoint: Checkpoint | None = None
-    """The one that was given, kept elsewhere until then."""
+    """The one that was given, if any; it was kept elsewhere."""
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -63,7 +63,7 @@ def examine(
 
 
 def _longest(lines: Sequence[bytes]) -> tuple[Report | None, tuple[str, ...]]:
-    """The report of the longest beginning that holds, and why no longer one does."""
+    """The report on the longest beginning that holds, and what breaks each longer one."""
     damage: list[str] = []
     while lines or not damage:
         try:
@@ -75,12 +75,10 @@ def _longest(lines: Sequence[bytes]) -> tuple[Report | None, tuple[str, ...]]:
 
 
 def closing_story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
-    """Like replay.story, but an empty log raises BrokenLog, too, and the case is closed after it.
+    """Like replay.story, but the case is closed after it.
 
     An unclosed case would stay in the machine that all cases share.
     """
-    if not lines:
-        raise BrokenLog(1, "the log is empty; not even an opening was recorded")
     case: Case | None = None
     try:
         for case, record in story(lines):
@@ -91,10 +89,10 @@ def closing_story(lines: Sequence[bytes]) -> Iterator[tuple[Case, Record]]:
 
 
 def _vouched(lines: Sequence[bytes], broken: int) -> int:
-    """How many lines may be told: all before the broken one that the next line's hash confirms.
+    """How many lines before the broken one can be trusted.
 
-    The line before the broken one may be the changed one. It counts only if the broken line still
-    has its hash.
+    The last of them may be the line that was changed. It counts only if the broken line still
+    carries its hash.
     """
     before = broken - 1
     with suppress(Mistakes):

@@ -1,4 +1,4 @@
-"""A replayed log at rest: every line with its time, what was said, and the state around it."""
+"""A replayed log, kept whole: each line with its time, what was said, the states around it."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Step:
 
 
 SPEAKERS = {"heard": "a voice in the theatre", "entered": "entry by hand", "machine": "voicecheck"}
-"""Source of an utterance → who that is in the exports."""
+"""Source of an utterance → its name in the exports."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

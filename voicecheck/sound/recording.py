@@ -33,7 +33,10 @@ class AudioError(Exception):
 
 
 def from_file(path: Path) -> Iterator[bytes]:
-    """Blocks of a WAV, FLAC, Ogg or Opus file of any rate and channel count; raises AudioError."""
+    """Blocks of a WAV, FLAC, Ogg or Opus file of any rate and channel count.
+
+    Raises AudioError as it is read; for a file that is cut short, after the last block.
+    """
     try:
         with path.open("rb") as file:
             yield from _decoded(file, str(path))

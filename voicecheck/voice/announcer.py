@@ -238,7 +238,7 @@ def _portaudio() -> Any:
 
 
 def _no_loudspeaker(device: str | None, error: Exception) -> AnnouncerError:
-    """A sentence for whatever sounddevice raises: OSError, ValueError, PortAudioError."""
+    """Say why no stream opened: sounddevice raises OSError if it lacks PortAudio itself."""
     if isinstance(error, OSError):
         return AnnouncerError(
             "The sound library PortAudio is missing: install it (on Debian the package "

@@ -244,7 +244,7 @@ def revoiced(log_mel: Tensor, when: Tensor, strength: float) -> Tensor:
 
 
 def _stretched(like: Tensor, knots: int, points: int, spread: float) -> Tensor:
-    """Rising maps from 0 to 1, items × points; the slope varies by exp(±2 spread)."""
+    """Rising curves from 0 to 1 (items × points); slopes vary by a factor of exp(±2 spread)."""
     rates = torch.randn(len(like), 1, knots, device=like.device).clamp(-2, 2) * spread
     smooth = torch.nn.functional.interpolate(rates, size=points, mode="linear", align_corners=True)
     place = smooth[:, 0].exp().cumsum(1)
@@ -273,12 +273,13 @@ def hidden(log_mel: Tensor, strength: float) -> Tensor:
     mean = log_mel.mean((1, 2), keepdim=True)
     across = torch.arange(bins, device=log_mel.device)[None]
     for _ in range(3):
-        band = _stretch(log_mel, across, bins, 8 * strength)
+        band = _masked(log_mel, across, bins, 8 * strength)
         log_mel = torch.where(band[:, None, :], mean, log_mel)
     return log_mel
 
 
-def _stretch(like: Tensor, places: Tensor, whole: int, widest: float) -> Tensor:
+def _masked(like: Tensor, places: Tensor, whole: int, widest: float) -> Tensor:
+    """Whether each place lies in its item's band, drawn in 0 to `whole`, up to `widest` wide."""
     width = uniform(like, 0, widest)
     start = uniform(like, 0, 1) * (whole - width)
     return (places >= start) & (places < start + width - 0.5)

@@ -128,7 +128,7 @@ def reply(rng: Random) -> str:
 
 
 def order(rng: Random) -> str:
-    """An everyday request."""
+    """An order for everyday goods, as in a shop or at home: no command."""
     things = [f"{_a(rng, 'amounts')} {_a(rng, 'goods')}" for _ in range(rng.choice((1, 1, 2)))]
     return f"{_a(rng, 'asks')} {' and '.join(things)} {_a(rng, 'tails')}".strip()
 

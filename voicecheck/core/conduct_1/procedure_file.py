@@ -26,7 +26,7 @@ T = TypeVar("T")
 
 
 def parse(text: str, common_text: str, name: str = "the procedure file") -> Procedure:
-    """Parse and check both texts; raises ProcedureError, which names every mistake."""
+    """Parse and check both texts; raises ProcedureError with every mistake, headed by `name`."""
     procedure = Procedure(
         file=_decoded(File, text, name),
         common=_decoded(Common, common_text, "_common.toml"),
@@ -74,7 +74,7 @@ def _head(head: Head) -> Iterator[str]:
 
 
 def _listening(listening: Listening) -> Iterator[str]:
-    """The points must not fall, from being asked again to confirming; one left out is 0."""
+    """Each point is from 0 up to 1 and not less than the one before it; one left out is 0."""
     points = {
         "least_asked": listening.least_asked,
         "least_confidence": listening.least_confidence,
@@ -106,7 +106,7 @@ _CLAIM = re.compile(r"\b(safe to|achieved|prevents)\b", re.IGNORECASE)
 
 
 def _claims(value: Any) -> Iterator[str]:
-    """The customer's rule: the machine knows what was stated, never that something is so."""
+    """Wording that says something is so: the machine knows only what was stated."""
     if isinstance(value, (dict, list)):
         for part in value.values() if isinstance(value, dict) else value:
             yield from _claims(part)

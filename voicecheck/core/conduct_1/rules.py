@@ -12,7 +12,7 @@ The rules in words:
   stand. An answer that does not satisfy ("more than two") is recorded at once: the safe direction.
 - View lost, bleeding and slipped retraction lapse the criteria; slipped retraction also lapses
   what is held. An item falls with any item that it needs. But an act is done and stays done until
-  it is withdrawn, or the act that it came after is.
+  it is withdrawn, or an act in its `after` falls.
 - Any accepted statement or event drops what was waiting (a read-back or a running pause).
 - Emergency and bail-out are accepted at once in every mode of an open case. After them,
   statements are noted: never refused, and never counted as standing.
@@ -78,7 +78,7 @@ def _settle(procedure: Procedure, standing: list[str]) -> tuple[str, ...]:
 
 @cache
 def _leaning(procedure: Procedure) -> tuple[tuple[int, tuple[int, ...]], ...]:
-    """The items that fall with others, in order: the place of each, and of what it needs."""
+    """For each item that can fall with another: its place, and the places of what it needs."""
     return tuple(
         (place, needed(procedure, item.id) if item.kind is Kind.PAUSE else procedure.after[item.id])
         for place, item in enumerate(procedure.items)

@@ -9,6 +9,7 @@ from voicecheck.core.procedure import Item, Kind, Procedure
 from voicecheck.core.state import Mode, State
 
 GATED = frozenset({Kind.PAUSE, Kind.ACT})
+"""The kinds that the gate holds back."""
 
 
 def start(procedure: Procedure) -> State:
@@ -22,7 +23,7 @@ def satisfied(procedure: Procedure, standing: Sequence[str], place: int) -> bool
 
 
 def missing(procedure: Procedure, state: State, item: Item) -> tuple[str, ...]:
-    """What is missing before this item may be stated: of its `after`, and of the gate if gated."""
+    """The items that must still be stated before this one may be."""
     return tuple(
         procedure.items[place].id
         for place in needed(procedure, item.id)
@@ -32,7 +33,7 @@ def missing(procedure: Procedure, state: State, item: Item) -> tuple[str, ...]:
 
 @cache
 def needed(procedure: Procedure, item_id: str) -> tuple[int, ...]:
-    """The places of the items that must stand before this one may be stated."""
+    """The places of the items that must stand first: its `after`, and the gate if it is gated."""
     item = procedure.item(item_id)
     gate = procedure.before[item_id] if item.kind in GATED else ()
     return tuple(sorted({*procedure.after[item_id], *gate}))
