@@ -151,6 +151,34 @@ def test_what_was_still_being_said_when_the_sound_ended_counts() -> None:
     assert facts_of(disk) == ["Opened", "Stated"]
 
 
+def test_what_was_being_said_when_the_sound_ended_under_a_prompt_does_not() -> None:
+    """The machine speaks and is deaf; its own voice may be in it."""
+    live, disk, ears = service(takes_s=5.0)
+    ears.unfinished = "checklist table tilted head up"
+    live.run(blocks(2))
+    assert facts_of(disk) == ["Opened"]
+    ears.unfinished = "checklist emergency"
+    live.run(blocks(2))
+    assert facts_of(disk) == ["Opened", "Spoke", "Overridden"]
+
+
+@pytest.mark.parametrize(
+    ("interrupts", "anew"),
+    [
+        (Trouble(part="display", message="its server has stopped"), 0),
+        (Trouble(part="clock", message="set by 3 s"), 0),
+        (Trouble(part="microphone", message="unplugged"), 1),
+        (Entered(text="checklist say again"), 1),
+    ],
+)
+def test_only_a_gap_in_the_sound_or_an_entry_ends_an_utterance(
+    interrupts: Trouble | Entered, anew: int
+) -> None:
+    live, _, ears = service()
+    live.run([interrupts])
+    assert ears.begun_anew == anew
+
+
 def test_what_was_still_being_said_when_the_record_was_closed_does_not() -> None:
     live, disk, ears = service()
     live.step(Entered(text="checklist close the record"))
