@@ -10,6 +10,7 @@ prove nothing, so below it every guard and every row of the table is broken in t
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from importlib import import_module
 from typing import TypeVar
 
 import pytest
@@ -17,11 +18,14 @@ from stories import COMMON_TEXT, SHIPPED_TEXT, shipped, small
 from walk import Walk, Walker, explore, explore_on_all_cores
 
 from voicecheck.core import facts
-from voicecheck.core.conduct_1 import decide, rules, standing
+from voicecheck.core.conduct_1 import rules, standing
 from voicecheck.core.facts import Fact
 from voicecheck.core.inputs import Answer
 from voicecheck.core.procedure import Kind, Procedure
 from voicecheck.core.state import Mode
+
+decide = import_module("voicecheck.core.conduct_1.decide")
+"""The module: the package gives its name to the function."""
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -37,16 +41,10 @@ def walk(counted: list[str]) -> Walk:
     return walk
 
 
-THE_WALK = pytest.mark.xdist_group("walk")
-"""It is walked once, so its tests go to one worker."""
-
-
-@THE_WALK
 def test_no_path_leads_past_a_claim(walk: Walk) -> None:
     assert walk.broken == {}
 
 
-@THE_WALK
 def test_the_walk_went_everywhere(walk: Walk) -> None:
     """It would also hold if nothing could ever happen; so everything does happen."""
     _went_everywhere(walk, shipped())

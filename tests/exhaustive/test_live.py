@@ -34,10 +34,6 @@ from voicecheck.journal import read
 from voicecheck.sound.recording import from_file
 from voicecheck.voice.speech import Speech
 
-pytestmark = pytest.mark.xdist_group("sound cards")
-"""One worker has them all: they wait in real time, and more at once would only get in each
-other's way."""
-
 LONG = "checklist what is outstanding"
 """Its answer lists eleven items: half a minute of speech at the start of a case."""
 
