@@ -146,14 +146,10 @@ class Device:
         self._players.clear()
 
     def _noise(self) -> None:
-        """About -66 dBFS, for an hour at most; it also keeps the null sink running."""
-        path = self._folder / "noise.raw"
-        if not path.exists():
-            noise = np.random.default_rng(3).normal(0, 16, RATE_HZ * 3600)
-            path.write_bytes(noise.astype("<i2").tobytes())
-        command = self._raw("pacat", "--playback", f"--device={self._name}")
-        with path.open("rb") as file:
-            self._players.append(subprocess.Popen(command, stdin=file))
+        """About -66 dBFS, as long as the device is there; it also keeps the null sink running."""
+        noise = np.random.default_rng(3).normal(0, 16, RATE_HZ * 10).astype("<i2").tobytes()
+        pipe = self.player().stdin
+        threading.Thread(target=_repeat, args=(pipe, noise), daemon=True).start()
 
     def _raw(self, *command: str) -> list[str]:
         form = (f"--rate={RATE_HZ}", "--channels=1", "--format=s16le", "--latency-msec=60", "--raw")
@@ -194,6 +190,12 @@ class Cards:
         """Leave nothing behind."""
         self.microphone.end()
         self.loudspeaker.end()
+
+
+def _repeat(pipe: IO[bytes], sound: bytes) -> None:
+    with suppress(OSError, ValueError):  # the player is gone, and its pipe closed
+        while True:
+            pipe.write(sound)
 
 
 def _carry(heard: IO[bytes], spoken: IO[bytes], gain: float) -> None:

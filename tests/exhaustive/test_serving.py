@@ -23,8 +23,6 @@ from voicecheck.core.chain import parse_checkpoint
 from voicecheck.core.replay import check_checkpoint, replay
 from voicecheck.core.wording import JOURNAL_FAILED
 from voicecheck.journal import read
-from voicecheck.live import clock
-from voicecheck.live.live_case import NotACaseName, log_path
 from voicecheck.live.rehearsal import turns_in
 
 STATED = "checklist table tilted head up"
@@ -181,20 +179,3 @@ def test_a_recording_is_heard_at_its_own_pace(tmp_path: Path) -> None:
         assert time.monotonic() - began_s >= 8
         assert served.facts[:3] == ["Opened", "Stated", "Stated"]
         assert "takes it up again" in served.text
-
-
-# ----------------------------------------------------------------------------------- its own parts
-
-
-@pytest.mark.parametrize("name", ["", "..", "a/b", "a b", "-x", "x" * 101])
-def test_a_name_that_no_file_should_have_is_refused(name: str) -> None:
-    with pytest.raises(NotACaseName, match="use letters, digits"):
-        log_path(Path(), name)
-
-
-def test_a_step_of_the_wall_clock_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    steps, wall_s = clock.Steps(), time.time
-    assert steps.seen() == ""
-    monkeypatch.setattr(time, "time", lambda: wall_s() - 3600)
-    assert steps.seen() == "The wall clock was set by -3600.0 s."
-    assert steps.seen() == ""

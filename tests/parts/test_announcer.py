@@ -277,6 +277,20 @@ def test_a_disk_that_fills_while_a_prompt_is_cut_short_stops_no_case(
     voice.close()
 
 
+def test_an_engine_that_dies_is_told_once_and_the_case_goes_on_unspoken(tmp_path: Path) -> None:
+    dies = [sys.executable, "-c", HELLO + "sys.exit(1)"]
+    speech = Speech(tmp_path / "cache", timeout_s=1, command=dies)
+    voice = ResilientVoice(lambda: WavFile(tmp_path / "said.wav", lambda: 0.0, speech))
+    assert voice.news() is None
+    voice.prepare(PROMPTS[:1])
+    assert voice.say(PROMPTS[0]) == 0.0
+    news = voice.news()
+    assert news is not None
+    assert "install espeakng-loader" in news.message
+    assert voice.news() is None
+    voice.close()
+
+
 # ------------------------------------------------------------------------------------- loudspeaker
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from stories import shipped
 
+import voicecheck.shipped
 from voicecheck.cli import main
 from voicecheck.core.conduct_1.grammar import phrases
 from voicecheck.core.diagram import state_diagram
@@ -152,6 +155,48 @@ def test_each_rehearsal_is_marked_as_invented_and_counts_its_own_sound(tmp_path:
         assert records[0].fact.case.startswith("invented-")
         first = next(r.cause for r in records if isinstance(r.cause, Heard))
         assert first.audio_from_s < 2
+
+
+def test_listen_takes_sound_from_a_pipe_and_says_where_it_ended(tmp_path: Path) -> None:
+    quiet = np.random.default_rng(1).normal(0, 16, 16_000).astype("<i2").tobytes()
+    options = ["listen", "--audio", "-", "--case-dir", str(tmp_path)]
+    ran = CliRunner().invoke(main, options, input=quiet)
+    assert ran.exit_code == 0, ran.output
+    assert "The audio ended before the record was closed" in ran.output
+    (log,) = tmp_path.glob("*.log")
+    assert len(read(log).lines) == 1
+
+
+def test_listen_wants_one_source_of_sound() -> None:
+    refused(run("listen"), "either --audio FILE")
+    refused(run("listen", "--audio", "-", "--mic"), "either --audio FILE")
+
+
+def test_a_rehearsal_that_goes_astray_says_so_and_fails(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    room = tmp_path / "rooms" / "emergency"
+    shutil.copytree(folder("recordings_synthetic") / "emergency", room)
+    text = (room / "scenario.toml").read_text(encoding="utf-8")
+    astray = text.replace('then = "Overridden"', 'then = "Refused"')
+    assert astray != text
+    (room / "scenario.toml").write_text(astray, encoding="utf-8")
+    places = {"recordings_synthetic": tmp_path / "rooms", "grammars": folder("grammars")}
+    monkeypatch.setattr(voicecheck.shipped, "folder", places.get)
+    ran = run("rehearse", "emergency", "--fast", "--case-dir", tmp_path)
+    refused(ran, "emergency")
+    assert "The case did not go as the scenario says." in ran.output
+
+
+@pytest.mark.parametrize(
+    ("content", "said"), [(None, "check its name"), (b"\xff\xfe", "save it as UTF-8")]
+)
+def test_a_procedure_file_that_cannot_be_read_says_so(
+    content: bytes | None, said: str, tmp_path: Path
+) -> None:
+    if content is not None:
+        (tmp_path / "mine.toml").write_bytes(content)
+    refused(run("check", tmp_path / "mine.toml"), "mine.toml", said)
 
 
 def test_listen_names_a_model_that_is_not_there(tmp_path: Path) -> None:

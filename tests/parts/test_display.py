@@ -12,13 +12,14 @@ import queue
 import socket
 import threading
 import time
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
 import httpx
 import pytest
+import uvicorn
 from stories import Story, shipped
 from theatre import PATIENCE_S
 
@@ -381,8 +382,30 @@ def test_a_server_that_dies_is_trouble_and_nothing_more() -> None:
         server = served.display._server
         assert server is not None
         server.should_exit = True
-        deadline_s = time.monotonic() + 5
-        while not served.display.trouble and time.monotonic() < deadline_s:
-            time.sleep(0.05)
-        assert "stopped" in served.display.trouble
+        until(lambda: "stopped" in served.display.trouble)
         served.display.show(a_view())
+
+
+def test_a_server_that_fails_is_told_with_its_error_and_another_one_serves(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def fail(_self: uvicorn.Server, _sockets: list[socket.socket]) -> None:
+        raise RuntimeError("invented")
+
+    with serving() as served:
+        served.display.show(a_view())
+        server = served.display._server
+        assert server is not None
+        monkeypatch.setattr(uvicorn.Server, "run", fail)
+        server.should_exit = True
+        until(lambda: "(RuntimeError: invented)" in served.display.trouble)
+        monkeypatch.undo()
+        until(lambda: not served.display.trouble)
+        assert next(events(served.url))[0] == "view"
+
+
+def until(true: Callable[[], bool]) -> None:
+    until_s = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < until_s
+        time.sleep(0.02)

@@ -19,6 +19,7 @@ from doubles import Card, Disk, ScriptedClock, ScriptedEars, Speaker, steady
 from stories import shipped
 
 from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.resilient import ResilientEars
 from voicecheck.journal import Journal, JournalError, read
@@ -42,6 +43,16 @@ def test_ears(kept: AsksEars, kind: str) -> None:
     with Recogniser(phrases(shipped())) as recogniser:
         real: dict[str, Ears] = {"recogniser": recogniser, "resilient": ResilientEars(recogniser)}
         kept(real.get(kind) or SCRIPTED[kept]())
+
+
+def test_ears_whose_end_fails_tell_it_instead_of_raising() -> None:
+    class Broken(ScriptedEars):
+        def finish(self) -> list[Heard]:
+            raise Exception("Failed to process waveform")  # noqa: TRY002  # as Vosk does
+
+    (told,) = ResilientEars(Broken()).finish()
+    assert isinstance(told, Trouble)
+    assert "Failed to process waveform" in told.message
 
 
 # ------------------------------------------------------------------------------------------- voice

@@ -6,7 +6,9 @@ live theatre". What the recogniser raises is what Vosk raises: vosk/__init__.py,
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import socket
 import time
 from collections.abc import Callable, Iterator
@@ -25,13 +27,15 @@ from voicecheck.core.conduct_1.grammar import phrases
 from voicecheck.core.facts import Record, decode_record
 from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.core.replay import replay
+from voicecheck.core.wording import JOURNAL_FAILED
+from voicecheck.display.screen import Barrier, View
 from voicecheck.display.server import Display
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.resilient import MOST_FAILURES, REST_S
 from voicecheck.journal import read
 from voicecheck.live import serving
 from voicecheck.live.ending import Ending
-from voicecheck.live.live_case import Setup
+from voicecheck.live.live_case import LogStopped, Setup
 from voicecheck.sound.microphone import SILENCE
 
 PHRASE = "checklist all four ports in place"
@@ -234,3 +238,36 @@ def stop(case: Case) -> None:
     assert case.display is not None
     assert case.display._server is not None
     case.display._server.should_exit = True
+
+
+def test_a_log_that_fails_is_shown_and_said_and_nothing_more_is_believed(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def script(case: Case) -> Iterator[bytes]:
+        yield SILENCE
+        monkeypatch.setattr(os, "fsync", full)
+        case.enter(BY_HAND)
+        yield from quiet(1)
+
+    shown: list[View] = []
+    monkeypatch.setattr(Display, "show", lambda _self, view: shown.append(view))
+    monkeypatch.setattr(serving, "_STOPPED_S", 0.0)
+    with pytest.raises(LogStopped, match="the disk is full"):
+        serve(script)
+    assert (shown[-1].gate.barrier, shown[-1].asked.text) == (Barrier.STOPPED, JOURNAL_FAILED)
+    assert "the disk is full" in " ".join(shown[-1].machine.messages)
+    assert not any(line.since_utc for stage in shown[-1].phases for line in stage.lines)
+
+
+def test_a_line_that_was_cut_off_is_told_when_the_record_is_taken_up(
+    serve: Serve, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    serve(lambda _case: iter((SILENCE,)))
+    with (tmp_path / "invented.log").open("ab") as log:
+        log.write(b'{"at":')
+    case = serve(lambda _case: iter((SILENCE,)))
+    assert [type(record.fact).__name__ for record in case.records] == ["Opened", "Reopened"]
+    assert "6 bytes are kept beside the log, in invented.log.torn-" in capsys.readouterr().out

@@ -194,6 +194,16 @@ def test_a_full_disk(tmp_path: Path) -> None:
     assert path.read_bytes() == b""
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="flock(2) is not there")
+def test_a_lock_that_the_disk_refuses_is_no_other_process(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write(tmp_path / "case.log")
+    monkeypatch.setattr("fcntl.flock", fail_at(1, lambda *_: None, errno.EIO, for_good=True))
+    with pytest.raises(JournalError, match="check the disk"):
+        Journal.reopen(tmp_path / "case.log")
+
+
 # --------------------------------------------------------------------------------- other processes
 
 
