@@ -22,7 +22,7 @@ import pocketsphinx  # type: ignore[import-not-found,import-untyped,unused-ignor
 import soundfile
 
 from voicecheck import shipped
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.live.scenario import Scenario, parse_recording, parse_scenario
 
 FOLDER = Path(__file__).parent

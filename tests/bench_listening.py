@@ -8,7 +8,6 @@ read from /proc (proc(5), statm) at every simulated hour, or tenth of one for sh
 from __future__ import annotations
 
 import os
-import queue
 import sys
 import time
 from collections.abc import Iterator
@@ -18,13 +17,13 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 from rooms import ROOMS, recording
+from theatre import TOKEN
 
 from voicecheck import shipped
 from voicecheck.core.case import Case
-from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.facts import Record
-from voicecheck.core.inputs import Entered
+from voicecheck.display.entries import Entries
 from voicecheck.display.keys import keys
 from voicecheck.display.server import Display
 from voicecheck.display.view import view
@@ -63,8 +62,7 @@ def sound() -> Iterator[bytes]:
 def main(hours: float) -> None:
     """Print resident memory as simulated time goes on."""
     procedure = shipped.procedure()
-    entered: queue.SimpleQueue[Entered] = queue.SimpleQueue()
-    display = Display(port=0, token="x" * 16, keys=keys(procedure), entered=entered.put)
+    display = Display(port=0, token=TOKEN, keys=keys(procedure), entries=Entries())
     display.start()
 
     def show(case: Case, record: Record, _text: str) -> None:
@@ -79,7 +77,6 @@ def main(hours: float) -> None:
         setup = Setup(
             procedure=procedure,
             ears=ears,
-            conduct=CURRENT,
             wording="full",
             case_dir=Path(place),
             wav=False,

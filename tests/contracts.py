@@ -56,6 +56,16 @@ def ears_drop_what_is_skipped_into(ears: Ears) -> None:
     assert ears.finish() == []
 
 
+def ears_hear_on_what_was_open_when_they_begin_anew(ears: Ears) -> None:
+    """It is one utterance, that began before; what is said afterwards is heard as well."""
+    half = len(SAID) // 2
+    assert _heard(ears, SAID[:half]) == []
+    ears.begin_anew()
+    whole = [each for each in _heard(ears, SAID[half:] + QUIET) if each.text == PHRASE]
+    assert [each.audio_from_s < half / 10 < each.audio_to_s for each in whole] == [True]
+    assert PHRASE in [each.text for each in _heard(ears, SAID + QUIET)]
+
+
 def _heard(ears: Ears, blocks: Sequence[bytes]) -> list[Heard]:
     heard = [each for block in blocks for each in ears.hear(block)]
     assert all(isinstance(each, Heard) for each in heard)

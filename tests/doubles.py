@@ -38,6 +38,8 @@ class ScriptedEars:
     blocks: int = 0
     passed_s: float = 0.0
     begun_anew: int = 0
+    lasts_s: float = 0.1
+    """How long each utterance took."""
 
     def hear(self, block: bytes) -> list[Heard]:
         self.blocks += 1
@@ -46,15 +48,17 @@ class ScriptedEars:
 
     def skip(self, block: bytes) -> None:
         self.passed_s += len(block) / BYTES_A_SECOND
-        self.begun_anew += 1
         self.unfinished = ""
+
+    def begin_anew(self) -> None:
+        self.begun_anew += 1
 
     def finish(self) -> list[Heard]:
         text, self.unfinished = self.unfinished, ""
         return self._heard(text)
 
     def _heard(self, text: str) -> list[Heard]:
-        from_s, to_s = round(self.passed_s - 0.1, 2), round(self.passed_s, 2)
+        from_s, to_s = round(self.passed_s - self.lasts_s, 2), round(self.passed_s, 2)
         heard = Heard(text=text, confidence=self.sure, audio_from_s=from_s, audio_to_s=to_s)
         return [heard] if text else []
 

@@ -1,80 +1,105 @@
-"""A case that a test may kill: `driver.py LOG SEED`, entries by hand without pause, until killed.
+"""A case that a test may kill: `driver.py LOG SEED`, served without pause until killed.
 
-As soon as the service gives a record to be shown, it is acknowledged: then its line's hash and a
-digest of the state are printed. `driver.py LOG SEED early` tells before it keeps, as no log may.
+All is as `voicecheck serve` has it but ears and voice: display, entries by hand and log. The ears
+hear a phrase in every other block. `driver.py LOG SEED early` acknowledges an entry before it is
+recorded, as no program may.
 """
 
 from __future__ import annotations
 
-import hashlib
-import os
 import random
 import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import cast
 
-from doubles import ScriptedEars, Speaker
-from stories import opened
+from stories import shipped
+from theatre import TOKEN
 
-from voicecheck.core.case import Case
-from voicecheck.core.chain import line_hash
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.facts import Record, decode_record, encode_record
-from voicecheck.core.inputs import Entered, Trouble
-from voicecheck.journal import Journal
-from voicecheck.live import clock
-from voicecheck.live.service import Service
+from voicecheck.core.conduct import CURRENT
+from voicecheck.core.inputs import Entered, Heard
+from voicecheck.display.entries import Entries
+from voicecheck.ears.recogniser import Recogniser
+from voicecheck.live import serving
+from voicecheck.live.ending import Ending
+from voicecheck.live.live_case import Setup
+from voicecheck.sound.pcm import BYTES_A_SECOND
 
+BLOCK = bytes(3200)
 
-class _Early:
-    """The mistake that the kills must find."""
-
-    def __init__(self, log: Journal) -> None:
-        self._log = log
-
-    def append(self, line: bytes) -> None:
-        _tell(line_hash(line), "")
-        time.sleep(0.02)
-        self._log.append(line)
+PHRASES = [
+    *[phrase for phrase in CURRENT.phrases(shipped()) if "close" not in phrase],
+    *["confirm"] * 20,
+]
+"""All but what ends the record, and often a confirm."""
 
 
-def _show(case: Case, record: Record, _text: str) -> None:
-    _tell(line_hash(encode_record(record)), digest(case))
+class Babble:
+    """Ears that hear a phrase in every other block."""
+
+    name = "invented"
+
+    def __init__(self, seed: int) -> None:
+        self._chance = random.Random(seed)  # noqa: S311  # phrases, no secret
+        self._passed_s = 0.0
+
+    def hear(self, block: bytes) -> list[Heard]:
+        self.skip(block)
+        if not block or self._chance.random() < 0.5:
+            return []
+        return [
+            Heard(
+                text=self._chance.choice(PHRASES),
+                confidence=1.0,
+                audio_from_s=round(self._passed_s - 0.09, 2),
+                audio_to_s=round(self._passed_s, 2),
+            )
+        ]
+
+    def skip(self, block: bytes) -> None:
+        self._passed_s += len(block) / BYTES_A_SECOND
+
+    def begin_anew(self) -> None:
+        """An utterance is over in its block."""
+
+    def finish(self) -> list[Heard]:
+        return []
 
 
-def _tell(line: str, state: str) -> None:
-    os.write(1, f"{line} {state}\n".encode())  # at once, no buffer
-
-
-def digest(case: Case) -> str:
-    """What a case believes and waits for, in short."""
-    return hashlib.sha256(repr((case.state, case.due_us, case.last.seq)).encode()).hexdigest()[:16]
-
-
-def _entries(service: Service, chance: random.Random) -> Iterator[bytes | Entered | Trouble]:
-    """Any phrase but those that end the record, and now and then a trouble."""
-    known = [phrase for phrase in phrases(service.case.procedure) if "close" not in phrase]
+def _sound(_service: object) -> Iterator[bytes]:
     while True:
-        yield bytes(3200)
-        yield Entered(text=chance.choice([*known, "confirm", "confirm", "not a phrase"]))
-        if chance.random() < 0.05:
-            yield Trouble(part="microphone", message="invented", over=chance.random() < 0.5)
+        yield BLOCK
+        time.sleep(0.002)
 
 
-def main(path: Path, seed: int, *, early: bool) -> None:
-    """Open the log or take it up, as `serve` does, and enter phrases until killed."""
-    with (Journal.reopen if path.exists() else Journal.create)(path) as log:
-        lines = log.found.lines
-        last = decode_record(lines[-1]).at if lines else None
-        now, gap_s = clock.wall(last)
-        kept = _Early(log) if early else log
-        service = Service(log=kept, ears=ScriptedEars(), voice=Speaker(), now=now, show=_show)
-        if lines:
-            service.take_up(lines, gap_s)
-        else:
-            service.open(opened())
-        service.run(_entries(service, random.Random(seed)))  # noqa: S311
+def _acknowledge_early() -> None:
+    """The mistake that the kills must find."""
+    take = Entries.take
+
+    def early(self: Entries) -> Entered | None:
+        taken = take(self)
+        self.recorded()
+        time.sleep(0.02)
+        return taken
+
+    Entries.take = early  # type: ignore[method-assign]
+
+
+def main(log: Path, seed: int, *, early: bool) -> None:
+    """Open the case or take it up, as `serve` does."""
+    if early:
+        _acknowledge_early()
+    setup = Setup(
+        procedure=shipped(),
+        ears=cast("Recogniser", Babble(seed)),
+        wording="brief",
+        case_dir=log.parent,
+        wav=False,
+        mute=True,
+    )
+    place = serving.Place(host="127.0.0.1", port=0, token=TOKEN)
+    serving.serve(setup, log.stem, place, _sound, Ending())
 
 
 if __name__ == "__main__":

@@ -16,15 +16,15 @@ from multiprocessing import get_context
 from pathlib import Path
 from random import Random
 
-from stories import COMMON_TEXT, SHIPPED_TEXT
+from stories import COMMON_TEXT, SHIPPED_TEXT, shipped
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, line_hash
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.decide import decide
-from voicecheck.core.conduct_1.standing import outstanding
-from voicecheck.core.conduct_1.wording import spoken
+from voicecheck.core.conduct_2.decide import decide
+from voicecheck.core.conduct_2.standing import outstanding
+from voicecheck.core.conduct_2.wording import spoken
 from voicecheck.core.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.core.inputs import UNKNOWN, Due, Entered, Heard, Input, Restarted, Said, Trouble
 from voicecheck.core.procedure import Item, Procedure
@@ -78,6 +78,7 @@ class Invention:
             recogniser="none: an invented case",
             voice="none: an invented case",
             caution=CAUTION,
+            shape=CURRENT.shape(shipped()),
         )
         return Record(seq=1, at=self._at(), cause=None, fact=opened, prev=GENESIS)
 
@@ -114,7 +115,7 @@ class Invention:
     def say(self, phrase: str) -> Fact:
         """Say a phrase after a while, or sometimes enter it by hand; what is due comes first."""
         self.pass_s(0.3 + self.chance.expovariate(1 / 2))
-        if self._is_due():
+        while self._is_due():
             self.give(Due())
         if self.chance.random() < 0.03:
             return self.give(Entered(text=phrase))
@@ -130,12 +131,12 @@ class Invention:
         return self.say(f"{self.procedure.common.listening.address} {phrase}")
 
     def _is_due(self) -> bool:
-        return self.case.due_us is not None and self.now_us >= self.case.due_us
+        return self.case.wakes_us is not None and self.now_us >= self.case.wakes_us
 
     def wait(self) -> None:
         """Let time pass until something is due."""
-        assert self.case.due_us is not None
-        self.now_us = max(self.now_us, self.case.due_us)
+        assert self.case.wakes_us is not None
+        self.now_us = max(self.now_us, self.case.wakes_us)
         self.give(Due())
 
     # ------------------------------------------------------------------------ what people do

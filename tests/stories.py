@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -10,10 +11,10 @@ from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, line_hash
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.conduct_2.procedure_file import parse
 from voicecheck.core.facts import At, Fact, Opened, Record, encode_record
 from voicecheck.core.inputs import Due, Entered, Heard, Input
-from voicecheck.core.procedure import Procedure
+from voicecheck.core.procedure import Procedure, ProcedureError
 
 GRAMMARS = Path(__file__).parent.parent / "grammars"
 COMMON_TEXT = (GRAMMARS / "_common.toml").read_text(encoding="utf-8")
@@ -26,20 +27,24 @@ title = "An invented procedure, small enough to walk in a second"
 version = 1
 read_back_s = 10
 pause_s = 5
+restate_after_s = 300
+criteria_hold_s = 1800
+pause_holds_s = 300
 
 [[phases]]
 id = "first"
 title = "First"
 items = [
   { id = "table", kind = "step", name = "table", ask = "Table?", brief = "Table?", \
-withdraw = "withdraw table", answers = [{ id = "up", phrases = ["table up"], says = "up" }] },
+withdraw = "withdraw table", \
+answers = [{ id = "up", phrases = ["table up"], says = "up", satisfies = true }] },
   { id = "neck", kind = "hold", name = "neck", ask = "Neck?", brief = "Neck?", \
 withdraw = "withdraw neck", answers = [
-    { id = "down", phrases = ["neck down"], says = "down" },
+    { id = "down", phrases = ["neck down"], says = "down", satisfies = true },
     { id = "up", phrases = ["neck up"], says = "up", satisfies = false } ] },
   { id = "photo", kind = "step", required = false, after = ["table"], name = "photo", \
 ask = "Photo?", brief = "Photo?", withdraw = "withdraw photo", \
-answers = [{ id = "taken", phrases = ["photo taken"], says = "taken" }] },
+answers = [{ id = "taken", phrases = ["photo taken"], says = "taken", satisfies = true }] },
 ]
 
 [[phases]]
@@ -48,7 +53,7 @@ title = "Criteria"
 items = [
   { id = "two", kind = "criterion", name = "two", ask = "Two?", brief = "Two?", \
 withdraw = "withdraw two", answers = [
-    { id = "two", phrases = ["only two"], says = "two" },
+    { id = "two", phrases = ["only two"], says = "two", satisfies = true },
     { id = "more", phrases = ["more than two"], says = "more", satisfies = false } ] },
 ]
 
@@ -57,7 +62,8 @@ id = "pause"
 title = "Pause"
 items = [
   { id = "pause", kind = "pause", name = "pause", ask = "Pause?", brief = "Pause?", \
-withdraw = "withdraw pause", answers = [{ id = "held", phrases = ["pause"], says = "held" }] },
+withdraw = "withdraw pause", \
+answers = [{ id = "held", phrases = ["pause"], says = "held", satisfies = true }] },
 ]
 
 [[phases]]
@@ -66,10 +72,10 @@ title = "Acts"
 items = [
   { id = "clipped", kind = "act", name = "clipped", ask = "Clipped?", brief = "Clipped?", \
 withdraw = "withdraw clips", \
-answers = [{ id = "yes", phrases = ["clips on"], says = "clipped" }] },
+answers = [{ id = "yes", phrases = ["clips on"], says = "clipped", satisfies = true }] },
   { id = "divided", kind = "act", after = ["clipped"], name = "divided", ask = "Divided?", \
 brief = "Divided?", withdraw = "withdraw division", \
-answers = [{ id = "yes", phrases = ["divided"], says = "divided" }] },
+answers = [{ id = "yes", phrases = ["divided"], says = "divided", satisfies = true }] },
 ]
 
 [[phases]]
@@ -77,7 +83,8 @@ id = "closing"
 title = "Closing"
 items = [
   { id = "bed", kind = "step", after = ["divided"], name = "bed", ask = "Bed?", brief = "Bed?", \
-withdraw = "withdraw bed", answers = [{ id = "dry", phrases = ["bed dry"], says = "dry" }] },
+withdraw = "withdraw bed", \
+answers = [{ id = "dry", phrases = ["bed dry"], says = "dry", satisfies = true }] },
 ]
 
 [events]
@@ -87,7 +94,8 @@ retraction_slipped = { name = "slipped", phrases = ["slipped"], says = "Hold aga
 spillage = { name = "spillage", phrases = ["spilling"], says = "Wash." }
 
 [cautions]
-wall = { name = "thick wall", phrases = ["thick wall"], says = "Decompress." }
+wall = { name = "thick wall", phrases = ["thick wall"], says = "Decompress.", lapses = [] }
+blind = { name = "blind", phrases = ["tip unseen"], says = "Stop.", lapses = ["pause"] }
 
 [bail_outs]
 open = { name = "open", phrases = ["converting"], says = "Open." }
@@ -129,7 +137,16 @@ def opened(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Opened:
         recogniser="none",
         voice="none",
         caution="Invented.",
+        shape=_shape(text, common),
     )
+
+
+@cache
+def _shape(text: str, common: str) -> str:
+    """What the opening says of the gate; "" if the procedure has mistakes."""
+    with suppress(ProcedureError):
+        return CURRENT.shape(parse(text, common))
+    return ""
 
 
 def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
@@ -142,11 +159,14 @@ class Story:
     """A case as it unfolds; each step takes one second unless told otherwise."""
 
     text: str = SHIPPED_TEXT
+    as_shipped: bool = True
     records: list[Record] = field(default_factory=list)
     case: Case = field(init=False)
 
     def __post_init__(self) -> None:
-        self.records.append(opening(self.text))
+        first = opening(self.text)
+        assert isinstance(first.fact, Opened)
+        self.records.append(replace(first, fact=replace(first.fact, as_shipped=self.as_shipped)))
         self.case = Case(self.records[0])
 
     def say(self, *phrases: str) -> list[Fact]:
@@ -161,8 +181,8 @@ class Story:
 
     def wait(self) -> Fact:
         """Let pass exactly the time that the case waits for."""
-        assert self.case.due_us is not None
-        return self.give(Due(), after_us=self.case.due_us - self.records[-1].at.mono_us)
+        assert self.case.wakes_us is not None
+        return self.give(Due(), after_us=self.case.wakes_us - self.records[-1].at.mono_us)
 
     def lines(self) -> list[bytes]:
         """The log."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import signal
 import subprocess
@@ -34,8 +35,13 @@ class Theatre:
         case: str = "invented",
         environment: Mapping[str, str] | None = None,
         wrap: tuple[str, ...] = (),
+        sound: int = subprocess.DEVNULL,
+        unread: bool = False,
     ) -> None:
+        """`sound` is its standard input. `unread`: once it serves, nobody takes its output."""
         self.log = folder / f"{case}.log"
+        self._unread = unread
+        self.still = False
         self.views: list[tuple[float, dict[str, Any]]] = []
         self.output: list[str] = []
         self._news = threading.Condition()
@@ -43,7 +49,7 @@ class Theatre:
         self.process = subprocess.Popen(
             [*command, "--port", "0", "--token", TOKEN, *options],
             env=environment,
-            stdin=subprocess.DEVNULL,
+            stdin=sound,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
@@ -64,6 +70,9 @@ class Theatre:
                 follower = threading.Thread(target=self._follow, daemon=True)
                 self._threads.append(follower)
                 follower.start()
+                if self._unread:
+                    fcntl.fcntl(self.process.stdout, fcntl.F_SETPIPE_SZ, 4096)
+                    return
         with self._news:
             self._news.notify_all()
 
@@ -71,6 +80,8 @@ class Theatre:
         try:
             with httpx.stream("GET", f"{self._url}/events", timeout=10) as answer:
                 for line in answer.iter_lines():
+                    if line.startswith("event: "):
+                        self.still = line == "event: still"
                     if line.startswith("data: ") and '"view":' in line:
                         with self._news:
                             self.views.append((time.monotonic(), json.loads(line[6:])["view"]))
@@ -127,11 +138,15 @@ class Theatre:
 
     def enter(self, phrase: str) -> float:
         """Put a phrase in by hand as the page does; when that was."""
-        headers = {"Origin": self._url, "Authorization": f"Bearer {TOKEN}"}
         at_s = time.monotonic()
-        answer = httpx.post(f"{self._url}/entry", headers=headers, content=phrase.encode())
-        answer.raise_for_status()
+        self.post(phrase).raise_for_status()
         return at_s
+
+    def post(self, phrase: str, line: int = 0) -> httpx.Response:
+        """What an entry is answered, made while the page shows this line (0: unknown)."""
+        headers = {"Origin": self._url, "Authorization": f"Bearer {TOKEN}"}
+        entry = {"phrase": phrase, "line": line}
+        return httpx.post(f"{self._url}/entry", headers=headers, json=entry, timeout=PATIENCE_S)
 
     def end(self, number: int = signal.SIGTERM) -> int:
         """Ask it to end; its exit code."""
@@ -155,9 +170,19 @@ def theatre(
     case: str = "invented",
     environment: Mapping[str, str] | None = None,
     wrap: tuple[str, ...] = (),
+    sound: int = subprocess.DEVNULL,
+    unread: bool = False,
 ) -> Iterator[Theatre]:
     """A case being served, ready for use; killed at the end if it still runs."""
-    served = Theatre(folder, *options, case=case, environment=environment, wrap=wrap)
+    served = Theatre(
+        folder,
+        *options,
+        case=case,
+        environment=environment,
+        wrap=wrap,
+        sound=sound,
+        unread=unread,
+    )
     try:
         served.ready()
         yield served

@@ -20,16 +20,17 @@ from stories import moment
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
-from voicecheck.core.conduct_1.decide import _with_lapses, decide
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.procedure_file import parse
-from voicecheck.core.conduct_1.rules import next_state, refusal
-from voicecheck.core.conduct_1.standing import start
+from voicecheck.core.conduct_2.decide import _with_lapses, decide
+from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.procedure_file import parse
+from voicecheck.core.conduct_2.rules import next_state, refusal
+from voicecheck.core.conduct_2.standing import start
 from voicecheck.core.facts import At, Fact
 from voicecheck.core.inputs import (
     UNKNOWN,
     Answer,
     BailOut,
+    CallHelp,
     CloseRecord,
     Command,
     Confirm,
@@ -38,6 +39,7 @@ from voicecheck.core.inputs import (
     Entered,
     Heard,
     Input,
+    NameDifficulty,
     ReportEvent,
     Restarted,
     Said,
@@ -47,7 +49,7 @@ from voicecheck.core.inputs import (
 from voicecheck.core.procedure import Event, Item, Kind, Procedure
 from voicecheck.core.state import Mode, NothingDue, Refusal, State
 
-NOW, LATE = moment(0), moment(1)
+NOW, LATE, AGED = moment(0), moment(1), moment(7_200_000_001)
 COURSE = (Mode.IN_COURSE, Mode.PAUSING)
 ASIDE = (Mode.BAILED_OUT, Mode.EMERGENCY)
 NO_COMMAND: tuple[Input, ...] = (
@@ -59,16 +61,21 @@ NO_COMMAND: tuple[Input, ...] = (
 )
 
 
-def gaps_s(procedure: Procedure) -> tuple[float, float]:
-    """How long nobody listened: just short enough to go on, and too long."""
-    return procedure.head.restate_after_s, procedure.head.restate_after_s + 1
+def gaps_s(procedure: Procedure) -> tuple[float, float, float]:
+    """How long nobody listened: just short enough to go on, too long, and unknown."""
+    return procedure.head.restate_after_s, procedure.head.restate_after_s + 1, -0.001
+
+
+@dataclass(frozen=True)
+class LongAfter:
+    """Nothing was said for longer than any statement is good for."""
 
 
 class Moment(Case):
     """A case in one state, without the facts that led there: all that `decide` may read of it.
 
     What it waits for is due at LATE, not yet NOW; test_case.py has the proof that a real case waits
-    in the same states.
+    in the same states. All that stands was stated NOW, and is too old when AGED.
     """
 
     def __init__(self, procedure: Procedure, state: State) -> None:
@@ -76,6 +83,8 @@ class Moment(Case):
         self.state = state
         waits = state.pending is not None or state.mode is Mode.PAUSING
         self.due_us = LATE.mono_us if waits else None
+        self.asked_line = 2
+        self.stated_at = {item.id: NOW for item in procedure.items}
 
     def why_not(self, fact: Fact) -> Refusal | None:
         """By the real rules."""
@@ -112,12 +121,17 @@ class Walker:
         spoken: dict[Command, str] = {}
         for phrase, command in phrases(procedure).items():
             spoken.setdefault(command, phrase)
-        self.inputs: list[tuple[Input, At, Command | Input]] = [
+        one_of_each = {type(command): command for command in spoken}
+        self.inputs: list[tuple[Input, At, Command | Input | LongAfter]] = [
             *((Entered(text=phrase), NOW, command) for command, phrase in spoken.items()),
             *((given, NOW, given) for given in NO_COMMAND),
             *((Restarted(gap_s=gap_s), NOW, Restarted(gap_s=gap_s)) for gap_s in gaps_s(procedure)),
             (Due(), LATE, Due()),
             (Entered(text=spoken[Confirm()]), LATE, Due()),
+            (Due(), AGED, LongAfter()),
+            (Entered(text=spoken[Confirm()]), AGED, Due()),
+            (Entered(text=spoken[Confirm()], line=1), NOW, Due()),
+            *((_over(spoken[each]), NOW, _meant_over(each)) for each in one_of_each.values()),
         ]
         """What is given, when, and what it may do: a confirm that comes late, no more than Due."""
         self.claims = Claims(procedure)
@@ -244,7 +258,7 @@ class Claims:
             yield "outside the standard course no criterion stands"
 
     def of_step(
-        self, state: State, command: Command | Input, fact: Fact, then: State
+        self, state: State, command: Command | Input | LongAfter, fact: Fact, then: State
     ) -> Iterator[str]:
         """The claims that this step breaks; `command` is what was meant by what was said."""
         yield from self._of_fact(state, command, fact, then)
@@ -254,7 +268,7 @@ class Claims:
             yield "only carrying on leads back to the standard course"
 
     def _of_fact(  # noqa: C901, PLR0912 - a line or two a fact
-        self, state: State, command: Command | Input, fact: Fact, then: State
+        self, state: State, command: Command | Input | LongAfter, fact: Fact, then: State
     ) -> Iterator[str]:
         match fact:
             case facts.Refused() | facts.NotUnderstood():
@@ -278,8 +292,8 @@ class Claims:
                 if not (isinstance(command, Confirm) and state.pending == CloseRecord()):
                     yield "the record is closed only by a confirm"
 
-    def _of_command(
-        self, state: State, command: Command | Input, fact: Fact, then: State
+    def _of_command(  # noqa: C901 - a line or two a command
+        self, state: State, command: Command | Input | LongAfter, fact: Fact, then: State
     ) -> Iterator[str]:
         match command:
             case DeclareEmergency():
@@ -292,6 +306,13 @@ class Claims:
                 yield from self._happened(event, fact, then)
             case Withdraw(item=item):
                 yield from self._withdrawn(state, item, fact, then)
+            case CallHelp():
+                yield from self._doubted(frozenset({Kind.PAUSE}), fact, then)
+            case NameDifficulty(caution=caution):
+                lapses = self.procedure.file.cautions[caution].lapses
+                yield from self._doubted(frozenset(lapses), fact, then)
+            case LongAfter():
+                yield from self._aged(then)
             case Restarted(gap_s=gap_s):
                 yield from self._taken_up_again(gap_s, fact, then)
 
@@ -304,7 +325,7 @@ class Claims:
         return Confirm()
 
     def _stated(
-        self, state: State, command: Command | Input, fact: facts.Stated, then: State
+        self, state: State, command: Command | Input | LongAfter, fact: facts.Stated, then: State
     ) -> Iterator[str]:
         item = self.items[self.place[fact.item]]
         said = Answer(item=fact.item, answer=fact.answer)
@@ -331,10 +352,22 @@ class Claims:
         if any(then.standing[place] for place in lapses):
             yield "bleeding, lost view and slipping lapse the criteria, slipping also the holds"
 
+    def _doubted(self, kinds: frozenset[Kind], fact: Fact, then: State) -> Iterator[str]:
+        if not isinstance(fact, facts.HelpCalled | facts.Cautioned):
+            yield "help and cautions are given in every open state"
+        stand = zip(self.items, then.standing, strict=True)
+        if any(answer and item.kind in kinds for item, answer in stand):
+            yield "a call for help lapses the pause, a caution what the file says"
+
+    def _aged(self, then: State) -> Iterator[str]:
+        old = any(then.standing[place] for place in (*self.criteria, self.pause))
+        if old and not self.all_satisfied(then.standing, self.acts):
+            yield "criteria and pause stand for long only once every act stands"
+
     def _taken_up_again(self, gap_s: float, fact: Fact, then: State) -> Iterator[str]:
         if not isinstance(fact, facts.Reopened) or then.pending or then.mode is Mode.PAUSING:
             yield "a restart is recorded in every open state, and drops what waited"
-        too_long = gap_s > self.procedure.head.restate_after_s
+        too_long = not 0 <= gap_s <= self.procedure.head.restate_after_s
         if too_long and any(then.standing[place] for place in (*self.criteria, self.pause)):
             yield "after a long gap the criteria and the pause are stated again"
 
@@ -368,6 +401,18 @@ class Claims:
             yield "an act done stays done until it is withdrawn"
 
 
+_AGE = (Kind.CRITERION, Kind.PAUSE)
+
+
+def _over(phrase: str) -> Heard:
+    return Heard(text=phrase, confidence=0.99, audio_from_s=0.0, audio_to_s=1.0, over=True)
+
+
+def _meant_over(command: Command) -> Command | Due:
+    """What a phrase may do that was said while the machine spoke: mostly no more than Due."""
+    return command if isinstance(command, DeclareEmergency | BailOut) else Due()
+
+
 def _every_fact(procedure: Procedure) -> Iterator[Fact]:
     """Every fact that can change a state, with every word of the procedure in it."""
     for item in procedure.items:
@@ -379,6 +424,9 @@ def _every_fact(procedure: Procedure) -> Iterator[Fact]:
     yield from (facts.Occurred(event=event) for event in procedure.file.events)
     yield from (facts.BailedOut(way=way) for way in procedure.file.bail_outs)
     yield from (facts.Reopened(gap_s=gap_s) for gap_s in gaps_s(procedure))
+    yield from (facts.Cautioned(caution=caution) for caution in procedure.file.cautions)
+    yield facts.Expired(lapsed=tuple(item.id for item in procedure.items if item.kind in _AGE))
+    yield facts.HelpCalled()
     yield from (facts.Retracted(item=""), facts.Lapsed(item=""), facts.Overridden())
     yield from (facts.StoodBy(), facts.Resumed(), facts.CloseProposed())
     yield from (

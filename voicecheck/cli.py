@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from textwrap import fill
 
 import click
 
@@ -13,7 +14,7 @@ from voicecheck.core.conduct import CURRENT
 from voicecheck.core.diagram import state_diagram
 from voicecheck.core.procedure import ProcedureError
 from voicecheck.core.replay import BrokenLog
-from voicecheck.core.wording import CAUTION
+from voicecheck.core.wording import CAUTION, OTHER_SHAPE
 from voicecheck.display.keys import keys
 from voicecheck.display.server import DisplayError
 from voicecheck.ears import tuning
@@ -25,6 +26,7 @@ from voicecheck.live.doctor import doctor_command
 from voicecheck.live.live_case import LogStopped, NotACaseName
 from voicecheck.live.scenario import ScenarioError
 from voicecheck.live.service import RecordClosed
+from voicecheck.live.terminal import COLUMNS
 from voicecheck.manual import manual as print_manual
 from voicecheck.sound.recording import AudioError
 from voicecheck.voice.announcer import AnnouncerError
@@ -85,8 +87,9 @@ def main() -> None:
 def check(grammar: Path | None) -> None:
     """Check a procedure file: its order, words and thresholds, and how alike its phrases sound.
 
-    Without a file, it checks the procedure that came with the program. Exits with 1 if a critical
-    phrase is too short or sounds too much like another.
+    It prints what keeps a clip from being recorded too early, on one page, to be signed. Without a
+    file, it checks the procedure that came with the program. Exits with 1 if a critical phrase is
+    too short or sounds too much like another.
     """
     procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
     tuning.check(procedure.common.listening)
@@ -102,9 +105,19 @@ def check(grammar: Path | None) -> None:
     click.echo("Closest of the other pairs:")
     for pair in [pair for pair in pairs if not pair.critical][:5]:
         click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
+    _print_shape(CURRENT.shape(procedure))
     weak = list(weaknesses(procedure))
     if weak:
         raise click.ClickException("Choose words that sound less alike:\n  " + "\n  ".join(weak))
+
+
+def _print_shape(shape: str) -> None:
+    same = shape == CURRENT.shape(shipped.procedure())
+    click.echo("\nThe gate, to be read and signed by whoever answers for this file:")
+    for line in shape.splitlines():
+        click.echo(fill(line, COLUMNS, subsequent_indent="    ", drop_whitespace=True))
+    click.echo("This is the gate that came with the program." if same else OTHER_SHAPE)
+    click.echo("Read by: ______________________  Date: ______________\n")
 
 
 @main.command("phrases")

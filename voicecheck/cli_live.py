@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from itertools import chain
@@ -11,16 +10,18 @@ from pathlib import Path
 import click
 
 from voicecheck import shipped
-from voicecheck.core.conduct import CURRENT, Conduct
+from voicecheck.core.conduct import CURRENT
 from voicecheck.core.procedure import Procedure
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.journal import Journal
 from voicecheck.live import clock, serving
 from voicecheck.live.ending import when_asked
 from voicecheck.live.live_case import LiveCase, Setup, log_path
+from voicecheck.live.printer import Printer
 from voicecheck.live.rehearsal import paced, perform, scenarios_in, turns_in
 from voicecheck.live.service import Service
-from voicecheck.sound.microphone import from_sound_card
+from voicecheck.live.unstalled import standard_input, unstalled
+from voicecheck.sound.microphone import Block, from_sound_card
 from voicecheck.sound.recording import from_file, from_stream
 
 _PROCEDURE = click.option(
@@ -101,7 +102,6 @@ def rehearse_command(
         with _recogniser(procedure, model) as ears:  # a new one: each log counts its own sound
             setup = Setup(
                 procedure=procedure,
-                conduct=CURRENT,
                 ears=ears,
                 wording=wording,
                 case_dir=case_dir,
@@ -145,7 +145,6 @@ def listen_command(
     with _recogniser(procedure, model) as ears:
         setup = Setup(
             procedure=procedure,
-            conduct=CURRENT,
             ears=ears,
             wording=wording,
             case_dir=case_dir,
@@ -157,8 +156,11 @@ def listen_command(
         runs = clock.wall if mic else clock.of_the_sound
         path = log_path(case_dir, case_name, clock.stamp())
         with (
+            closing(Printer()) as printer,
             Journal.create(path) as log,
-            closing(LiveCase(setup, case_name, log, clock=runs)) as case,
+            closing(
+                LiveCase(setup, case_name, log, runs=runs, say=printer.say if mic else click.echo)
+            ) as case,
         ):
             case.begin()
             case.live(blocks)
@@ -170,7 +172,13 @@ def listen_command(
 @click.option("--case", "case_name", required=True, help="A pseudonym; an open record is taken up.")
 @click.option("--audio", metavar="FILE|-", help="Recorded sound instead of the microphone.")
 @click.option("--device", help="Sound device for input and output; default: the system's.")
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address of the display.")
+@click.option(
+    "--host",
+    default="127.0.0.1",
+    show_default=True,
+    help="Address of the display. 0.0.0.0 or :: serves every address of this machine, unencrypted: "
+    "use a network that you trust.",
+)
 @click.option(
     "--port",
     type=click.IntRange(0, 65_535),
@@ -182,7 +190,8 @@ def listen_command(
     "--token",
     envvar="VOICECHECK_TOKEN",
     default="",
-    help="Token for entry by hand, at least 16 characters; random if not given.",
+    help="Token for entry by hand: at least 16 characters, 6 of them different; random if not "
+    "given. Others on this machine can read a command line: set VOICECHECK_TOKEN instead.",
 )
 @_PROCEDURE
 @_options
@@ -208,14 +217,13 @@ def serve_command(
     record open.
     """
     earlier = serving.recorded(log_path(case_dir, case_name))
-    procedure, conduct = earlier or (_procedure(procedure_path), CURRENT)
+    procedure = earlier or _procedure(procedure_path)
     place = serving.Place(host=host, port=port, token=token)
     sound = _played(audio) if audio is not None else lambda _: from_sound_card(device, patient=True)
-    recogniser = _recogniser(procedure, model, conduct, is_new=earlier is None)
+    recogniser = _recogniser(procedure, model, is_new=earlier is None)
     with recogniser as ears, when_asked() as ending:
         setup = Setup(
             procedure=procedure,
-            conduct=conduct,
             ears=ears,
             wording=wording,
             case_dir=case_dir,
@@ -230,12 +238,10 @@ def _procedure(path: Path | None) -> Procedure:
     return shipped.procedure_at(path) if path else shipped.procedure()
 
 
-def _recogniser(
-    procedure: Procedure, model: Path | None, conduct: Conduct = CURRENT, *, is_new: bool = True
-) -> Recogniser:
+def _recogniser(procedure: Procedure, model: Path | None, *, is_new: bool = True) -> Recogniser:
     """Checks a new record's operating points; those of an open record cannot be mended any more."""
     return Recogniser(
-        conduct.phrases(procedure),
+        CURRENT.phrases(procedure),
         model=model,
         words=procedure.file.lexicon,
         listening=procedure.common.listening if is_new else None,
@@ -245,15 +251,15 @@ def _recogniser(
 def _recorded(audio: str) -> Iterator[bytes]:
     """The blocks of a recording; a file without sound raises before a case is opened."""
     if audio == "-":
-        return from_stream(sys.stdin.buffer)
+        return from_stream(standard_input())
     blocks = from_file(Path(audio))
     return chain([next(blocks)], blocks)
 
 
-def _played(audio: str) -> Callable[[Service], Iterator[bytes]]:
-    """A recording in real time; one of an invented case takes turns, as in a rehearsal."""
+def _played(audio: str) -> Callable[[Service], Iterator[Block]]:
+    """Sound in real time, even if it stalls; that of an invented case takes turns."""
     turns = turns_in(Path(audio))
     if turns:
         return lambda service: paced(turns(lambda: service.listening))
     blocks = _recorded(audio)
-    return lambda _: paced(blocks)
+    return lambda _: unstalled(paced(blocks))

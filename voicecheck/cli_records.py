@@ -12,6 +12,7 @@ from voicecheck.cases.aggregates import summarise
 from voicecheck.cases.collection import CollectionError, collect
 from voicecheck.cases.overview import cases_page, cases_text
 from voicecheck.core.chain import parse_checkpoint
+from voicecheck.core.legible import legible
 from voicecheck.journal import JournalError, read
 from voicecheck.review.case_page import Doublet, case_page
 from voicecheck.review.examine import Examined, examine
@@ -23,7 +24,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 _LOG = click.argument("log", type=_FILE)
 _POINTS = click.IntRange(0, 2)
 _CHECKPOINT = click.option(
-    "--checkpoint", help="The checkpoint kept elsewhere: 78:3f…, or its short code 78-K7QD-2MXA."
+    "--checkpoint", help="The checkpoint kept elsewhere: 78:3f…, or its code such as 78-K7QD-2MXA."
 )
 
 
@@ -42,26 +43,32 @@ def verify_command(log: Path, checkpoint: str | None) -> None:
     report = examined.report
     if report is None or not examined.intact:
         raise _not_proven(log, examined)
-    click.echo(f"{log}: case {report.case}, {examined.lines} lines.")
+    click.echo(f"{_name(log)}: case {legible(report.case)}, {examined.lines} lines.")
     for heading, sentence in proof(examined):
         click.echo(f"{heading}: {sentence}")
     click.echo(f"Record: {'closed' if report.closed else 'not closed'}.")
     click.echo(f"This log's checkpoint: {report.checkpoint}")
-    click.echo(f"Short code, to copy by hand: {report.code}")
+    click.echo(f"Short code, against accident: {report.code}")
+    click.echo(f"Long code, against forgery: {report.long_code}")
+
+
+def _name(path: Path) -> str:
+    """The path as it can be printed, whatever bytes its name has."""
+    return legible(str(path))
 
 
 def _not_proven(log: Path, examined: Examined) -> click.ClickException:
     if examined.newer:
-        return click.ClickException(f"{log}: {examined.newer}")
+        return click.ClickException(f"{_name(log)}: {examined.newer}")
     if not examined.damage:
         return click.ClickException(
-            f"{log} holds by itself, but the checkpoint does not fit it."
+            f"{_name(log)} holds by itself, but the checkpoint does not fit it."
             f"{_listed([examined.misfit])}"
         )
     cure = "Keep the file as it is, and look for a copy."
     if examined.report:
-        cure += f" `voicecheck review {log}` shows the part that still holds."
-    return click.ClickException(f"{log} does not hold.{_listed(examined.faults)}\n{cure}")
+        cure += f" `voicecheck review {_name(log)}` shows the part that still holds."
+    return click.ClickException(f"{_name(log)} does not hold.{_listed(examined.faults)}\n{cure}")
 
 
 def _listed(sentences: Iterable[str]) -> str:
@@ -101,11 +108,11 @@ def review_command(
         score = Doublet(points=doublet, reviewer=reviewer) if doublet else None
         _write(place, case_page(examined, log.name, score), log)
     if examined.report and examined.intact:
-        click.echo(examined.report.summary)
-    click.echo(f"Page: {place}")
+        click.echo(legible(examined.report.summary))
+    click.echo(f"Page: {_name(place)}")
     if not examined.intact:
         raise click.ClickException(
-            f"{log} is not intact, and the page says so.{_listed(examined.faults)}"
+            f"{_name(log)} is not intact, and the page says so.{_listed(examined.faults)}"
         )
     if checkpoint:
         click.echo("Bytes, story and checkpoint hold.")
@@ -162,7 +169,7 @@ def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
         summary = summarise(home)
         _write(out / "cases.html", cases_page(summary, folder.resolve().name), folder)
     click.echo(cases_text(summary))
-    click.echo(f"\nPage: {out / 'cases.html'}  Tables: {home}")
+    click.echo(f"\nPage: {_name(out / 'cases.html')}  Tables: {_name(home)}")
 
 
 def _examined(log: Path, checkpoint: str | None) -> Examined:
@@ -170,7 +177,7 @@ def _examined(log: Path, checkpoint: str | None) -> Examined:
     try:
         pin = parse_checkpoint(checkpoint) if checkpoint else None
     except ValueError as error:
-        raise click.ClickException(str(error)) from error
+        raise click.ClickException(legible(str(error))) from error
     return examine(found.lines, found.torn, pin)
 
 
@@ -178,7 +185,7 @@ def _write(path: Path, text: str, source: Path) -> None:
     """Write what was made of a log, over anything but a log."""
     if path.suffix == ".log" or path.resolve() == source.resolve():
         raise click.ClickException(
-            f"{path} may be a log, and nothing may overwrite a log: choose another name."
+            f"{_name(path)} may be a log, and nothing may overwrite a log: choose another name."
         )
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="")
@@ -190,6 +197,8 @@ def _sentences() -> Iterator[None]:
     try:
         yield
     except (JournalError, CollectionError, MissingLibrary) as error:
-        raise click.ClickException(str(error)) from error
+        raise click.ClickException(legible(str(error))) from error
     except OSError as error:
-        raise click.ClickException(f"{error}; choose a place that you may write to.") from error
+        raise click.ClickException(
+            f"{legible(str(error))}; choose a place that you may write to."
+        ) from error

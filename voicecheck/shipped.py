@@ -35,9 +35,20 @@ def procedure_at(path: Path) -> Procedure:
     if not common.exists():
         common = folder("grammars") / COMMON
     try:
-        texts = path.read_text(encoding="utf-8"), common.read_text(encoding="utf-8")
+        texts = _text(path), _text(common)
     except OSError as error:
         raise ProcedureError(str(path), [f"it cannot be read ({error}): check its name"]) from error
     except UnicodeDecodeError as error:
         raise ProcedureError(str(path), [f"it is not UTF-8 ({error}): save it as UTF-8"]) from error
     return CURRENT.parse(*texts, str(path))
+
+
+def _text(path: Path) -> str:
+    """A file's text; of one that is far too long, enough for the parser to refuse it."""
+    if path.exists() and not path.is_file():
+        raise OSError("it is no file")
+    with path.open(encoding="utf-8") as file:
+        return file.read(_MOST_READ)
+
+
+_MOST_READ = 1_000_000

@@ -9,22 +9,24 @@ from __future__ import annotations
 
 import itertools
 import os
-import queue
 import re
 import shutil
 import statistics
 import time
 from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from cable import Cable
+from recorder import Recorded, recording
 from shown import ALL, STORIES, view_of
 from stories import Story, shipped
 
 from voicecheck.core.inputs import Entered
 from voicecheck.core.wording import CAUTION
+from voicecheck.display.entries import STOPPED, Entries
 from voicecheck.display.keys import keys
 from voicecheck.display.screen import Asking, Barrier, View
 from voicecheck.display.server import Display
@@ -55,7 +57,8 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-TOKEN = "an-invented-token-0123"  # noqa: S105
+TOKEN = "a+b/c&d#e%f=g?h;i~0"  # noqa: S105  # every sign that an address would mistake
+STILL = "The machine stands still. Nothing is heard."
 
 
 @pytest.fixture(scope="module")
@@ -66,29 +69,42 @@ def browser() -> Iterator[Browser]:
         started.close()
 
 
-@pytest.fixture(scope="module")
-def entered() -> queue.Queue[Entered]:
-    return queue.Queue()
-
-
-@pytest.fixture(scope="module")
-def display(entered: queue.Queue[Entered]) -> Iterator[Display]:
-    served = Display(port=0, token=TOKEN, keys=keys(shipped()), entered=entered.put)
+@contextmanager
+def serving(port: int = 0) -> Iterator[tuple[Display, Recorded]]:
+    """A display, and what is entered at it."""
+    entries = Entries()
+    served = Display(port=port, token=TOKEN, keys=keys(shipped()), entries=entries)
     served.start()
-    yield served
-    served.close()
+    with closing(served), recording(served, entries) as recorded:
+        yield served, recorded
+
+
+@pytest.fixture(scope="module")
+def served() -> Iterator[tuple[Display, Recorded]]:
+    with serving() as both:
+        yield both
+
+
+@pytest.fixture(scope="module")
+def display(served: tuple[Display, Recorded]) -> Display:
+    return served[0]
+
+
+@pytest.fixture(scope="module")
+def entered(served: tuple[Display, Recorded]) -> Recorded:
+    return served[1]
 
 
 @pytest.fixture(scope="module")
 def page(browser: Browser, display: Display) -> Iterator[Page]:
     """The prompt display on the theatre's screen."""
-    yield from _opened(browser, display.address)
+    yield from _opened(browser, display.addresses[0])
 
 
 @pytest.fixture(scope="module")
 def entry(browser: Browser, display: Display) -> Iterator[Page]:
     """The page for entry on a tablet held across."""
-    yield from _opened(browser, display.entry_address, width=1280, height=900)
+    yield from _opened(browser, display.entry_addresses[0], width=1280, height=900)
 
 
 def _opened(browser: Browser, url: str, width: int = 1920, height: int = 1080) -> Iterator[Page]:
@@ -430,15 +446,16 @@ def test_axe_finds_nothing_on_the_page_for_entry(
 
 
 def test_a_touch_enters_the_phrase_of_its_key_once(
-    display: Display, entry: Page, entered: queue.Queue[Entered]
+    display: Display, entry: Page, entered: Recorded
 ) -> None:
-    display.show(view_of("first_criterion"))
+    shown = view_of("first_criterion")
+    display.show(shown)
     expect(entry.locator("#now-title")).to_have_text("Three criteria")
     key = entry.locator("#now-keys button", has_text="triangle free of fat")
     key.dblclick()
-    assert entered.get(timeout=2) == Entered(text="checklist triangle free of fat")
+    assert entered.get(timeout=2) == Entered(text="checklist triangle free of fat", line=shown.line)
     entry.get_by_role("button", name="Confirm").click()
-    assert entered.get(timeout=2) == Entered(text="confirm")
+    assert entered.get(timeout=2) == Entered(text="confirm", line=shown.line)
     assert entered.empty(), "a trembling finger enters once"
     for button in entry.locator("button:visible").all():
         box = button.bounding_box()
@@ -447,7 +464,7 @@ def test_a_touch_enters_the_phrase_of_its_key_once(
 
 
 def test_the_keyboard_finds_a_phrase_by_the_beginnings_of_its_words(
-    entry: Page, entered: queue.Queue[Entered]
+    entry: Page, entered: Recorded
 ) -> None:
     find = entry.get_by_label("Find a phrase")
     find.fill("with")
@@ -456,13 +473,13 @@ def test_the_keyboard_finds_a_phrase_by_the_beginnings_of_its_words(
     find.fill("the tri")
     assert entry.locator("#groups button:visible").all_inner_texts() == ["withdraw the triangle"]
     find.press("Enter")
-    assert entered.get(timeout=2) == Entered(text="checklist withdraw the triangle")
+    assert entered.get(timeout=2).text == "checklist withdraw the triangle"
     assert entered.empty(), "with several left, Enter enters nothing"
     assert find.input_value() == ""
     find.fill("emer")
     find.press("ArrowDown")
     entry.keyboard.press("Enter")
-    assert entered.get(timeout=2) == Entered(text="checklist emergency")
+    assert entered.get(timeout=2).text == "checklist emergency"
     find.press("Escape")
     assert entry.locator("#groups button:visible").count() > 50
 
@@ -473,13 +490,12 @@ def test_the_keyboard_finds_a_phrase_by_the_beginnings_of_its_words(
 def test_the_page_says_that_it_is_stale_and_comes_back_by_itself(
     browser: Browser, screens: Path, counted: list[str]
 ) -> None:
-    entered: queue.Queue[Entered] = queue.Queue()
-    first = Display(port=0, token=TOKEN, keys=keys(shipped()), entered=entered.put)
+    first = Display(port=0, token=TOKEN, keys=keys(shipped()), entries=Entries())
     first.start()
     page = browser.new_page(viewport={"width": 1920, "height": 1080})
     entry = browser.new_page()
-    page.goto(first.address)
-    entry.goto(first.entry_address)
+    page.goto(first.addresses[0])
+    entry.goto(first.entry_addresses[0])
     show(first, page, view_of("gate_open"))
     first.close()
     closed_s = time.monotonic()
@@ -496,21 +512,74 @@ def test_the_page_says_that_it_is_stale_and_comes_back_by_itself(
     banner = page.locator("#stale").evaluate("e => parseFloat(getComputedStyle(e).fontSize) * 0.7")
     assert minutes_of_arc(banner, FAR_MM) >= 20
     entry.get_by_role("button", name="Confirm").click()
-    expect(entry.locator("#problem")).to_contain_text("did not reach the machine")
-    assert entered.empty()
+    expect(entry.locator("#problem")).to_contain_text("No answer: look at the screen")
 
-    again = Display(port=first.port, token=TOKEN, keys=keys(shipped()), entered=entered.put)
-    again.start()
-    started_s = time.monotonic()
-    again.show(view_of("bleeding"))
-    expect(page.locator("#asked-text")).to_have_text(view_of("bleeding").asked.text, timeout=8000)
-    back_s = time.monotonic() - started_s
-    expect(page.locator("#stale")).to_be_hidden()
-    expect(page.locator("body")).to_have_attribute("data-link", "live")
-    page.close()
-    entry.close()
-    again.close()
+    with serving(first.port) as (again, entered):
+        started_s = time.monotonic()
+        again.show(view_of("bleeding"))
+        question = view_of("bleeding").asked.text
+        expect(page.locator("#asked-text")).to_have_text(question, timeout=8000)
+        back_s = time.monotonic() - started_s
+        expect(page.locator("#stale")).to_be_hidden()
+        expect(page.locator("body")).to_have_attribute("data-link", "live")
+        assert entered.empty(), "what did not reach the machine does not come later"
+        page.close()
+        entry.close()
     counted.append(f"display: stale shown after {stale_s:.1f} s, back {back_s:.1f} s after restart")
+
+
+def test_a_live_loop_that_stands_still_is_told_in_red_until_it_goes_on(
+    browser: Browser, screens: Path, counted: list[str]
+) -> None:
+    with closing(Display(port=0, token=TOKEN, keys=keys(shipped()), entries=Entries())) as display:
+        display.start()
+        page = browser.new_page(viewport={"width": 1920, "height": 1080})
+        entry = browser.new_page()
+        page.goto(display.addresses[0])
+        entry.goto(display.entry_addresses[0])
+        display.show(view_of("gate_open"))
+        last_s = time.monotonic()
+        for opened in (page, entry):
+            expect(opened.locator("body")).to_have_attribute("data-link", "still")
+            expect(opened.locator("#stale")).to_have_text(STILL)
+        still_s = time.monotonic() - last_s
+        page.screenshot(path=screens / "still.png")
+        ground = page.locator("#stale").evaluate("e => getComputedStyle(e).backgroundColor")
+        assert ground == "rgb(161, 21, 27)", "the red of face.css"
+        for text in texts(page):
+            assert contrast(text["color"], text["ground"]) >= 7, text
+            if text["text"] == STILL:
+                assert minutes_of_arc(text["capital"], FAR_MM) >= 20
+                assert all(box[2] <= 1920 for box in text["boxes"]), "it is all on the screen"
+        assert STILL in [text["text"] for text in texts(page)]
+        display.beat()
+        for opened in (page, entry):
+            expect(opened.locator("#stale")).to_be_hidden()
+        for name in ("stopped", "closed"):
+            show(display, page, view_of(name))
+            page.wait_for_timeout(2500)
+            assert page.locator("#stale").is_hidden(), "nobody relies on it any more"
+        page.close()
+        entry.close()
+    counted.append(f"display: a live loop's silence shown {still_s:.1f} s after its last beat")
+
+
+def test_the_page_for_entry_tells_why_nothing_was_entered(browser: Browser) -> None:
+    entries = Entries()
+    entries.refuse(STOPPED)
+    with closing(Display(port=0, token=TOKEN, keys=keys(shipped()), entries=entries)) as display:
+        display.start()
+        entry = browser.new_page()
+        entry.goto(display.entry_addresses[0])
+        confirm = entry.get_by_role("button", name="Confirm")
+        confirm.click()
+        expect(entry.locator("#problem")).to_have_text("Not entered: no question is shown yet.")
+        display.show(view_of("read_back"))
+        expect(entry.locator("#asked")).to_have_text(view_of("read_back").asked.text)
+        entry.wait_for_timeout(1000)  # longer than a trembling finger
+        confirm.click()
+        expect(entry.locator("#problem")).to_have_text(STOPPED.sentence)
+        entry.close()
 
 
 def test_a_page_that_is_cut_off_without_a_word_notices_and_opens_a_new_connection(
@@ -534,7 +603,7 @@ def test_a_page_that_is_cut_off_without_a_word_notices_and_opens_a_new_connectio
 
 def test_a_page_without_the_token_shows_no_keys(browser: Browser, display: Display) -> None:
     page = browser.new_page()
-    answer = page.goto(display.entry_address.partition("?")[0])
+    answer = page.goto(display.entry_addresses[0].partition("?")[0])
     assert answer is not None
     assert answer.status == 403
     assert page.locator("button").count() == 0
@@ -542,7 +611,7 @@ def test_a_page_without_the_token_shows_no_keys(browser: Browser, display: Displ
 
 
 def test_another_site_cannot_enter_through_the_nurses_browser(
-    browser: Browser, display: Display, entered: queue.Queue[Entered]
+    browser: Browser, display: Display, entered: Recorded
 ) -> None:
     """A page of another origin tries what pages can: with the token, even, it gets nothing in."""
     page = browser.new_page()
@@ -554,7 +623,7 @@ def test_another_site_cannot_enter_through_the_nurses_browser(
       return Promise.allSettled([
         fetch(url, { ...post, mode }),
         fetch(url, { ...post, headers: { Authorization: "Bearer " + token } }),
-        fetch(url + "?token=" + token, { ...post, mode }),
+        fetch(url + "?token=" + encodeURIComponent(token), { ...post, mode }),
       ]).then((all) => all.length);
     }"""
     assert page.evaluate(tries, [target, TOKEN]) == 3

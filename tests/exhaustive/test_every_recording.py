@@ -16,8 +16,8 @@ import numpy as np
 from rooms import SCENARIOS, SOUNDS, recording, sounds_of, spoken
 from stories import shipped
 
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.listening import least_confidence
+from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.listening import least_confidence
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.live.scenario import Line

@@ -18,13 +18,13 @@ from stories import COMMON_TEXT, SHIPPED_TEXT, shipped, small
 from walk import Walk, Walker, explore, explore_on_all_cores
 
 from voicecheck.core import facts
-from voicecheck.core.conduct_1 import rules, standing
+from voicecheck.core.conduct_2 import rules, standing
 from voicecheck.core.facts import Fact
 from voicecheck.core.inputs import Answer
 from voicecheck.core.procedure import Kind, Procedure
 from voicecheck.core.state import Mode
 
-decide = import_module("voicecheck.core.conduct_1.decide")
+decide = import_module("voicecheck.core.conduct_2.decide")
 """The module: the package gives its name to the function."""
 
 K = TypeVar("K")
@@ -88,7 +88,7 @@ def test_nothing_is_caught_while_nothing_is_wrong() -> None:
     assert not caught()
 
 
-REFUSE_NOTHING = (facts.Noted, facts.Occurred, facts.Cautioned, facts.BailedOut)
+REFUSE_NOTHING = (facts.Noted, facts.Expired, facts.Occurred, facts.Cautioned, facts.BailedOut)
 """Their guards only stumble over names that the procedure does not know: see test_rules.py."""
 
 

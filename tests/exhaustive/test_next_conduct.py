@@ -17,7 +17,10 @@ from typing import Any
 import pytest
 from golden_make import GOLDEN
 
+from voicecheck.core.conduct import CURRENT
+
 ROOT = Path(__file__).parents[2]
+OLD, NEW = CURRENT.VERSION, CURRENT.VERSION + 1
 MAIN = "from voicecheck.cli import main; main()"
 
 TELL = """
@@ -29,7 +32,7 @@ from voicecheck.review.examine import examine
 from voicecheck.review.formats import FORMATS, export
 
 everything = {}
-for path in sorted(GOLDEN.glob("*-rules-1/*.log")):
+for path in sorted(GOLDEN.glob("*/*.log")):
     lines = read(path).lines
     everything[str(path)] = {
         "report": told(list(lines)),
@@ -42,6 +45,7 @@ print(json.dumps(everything))
 LIVE = """
 import json
 from dataclasses import replace
+
 from stories import THREE_CRITERIA, Story, opening
 from voicecheck.core.case import Case
 from voicecheck.core.codec import encode
@@ -54,7 +58,7 @@ def lived(rules):
     (*_, spilt) = story.say(*THREE_CRITERIA, "checklist bile is spilling")
     return story.case.opened.rules, encode(spilt)["lapsed"]
 
-print(json.dumps({"current": lived(None), "old": lived(1)}))
+print(json.dumps({"current": lived(None), "old": lived(OLD)}))
 """
 
 
@@ -98,28 +102,29 @@ def next_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for data in ("grammars", "recordings_synthetic"):
         (place / data).symlink_to(ROOT / data)
     core = package / "core"
-    shutil.copytree(core / "conduct_1", core / "conduct_2")
-    change(core / "conduct_2" / "__init__.py", ("VERSION = 1\n", "VERSION = 2\n"))
+    shutil.copytree(core / f"conduct_{OLD}", core / f"conduct_{NEW}")
+    change(core / f"conduct_{NEW}" / "__init__.py", (f"VERSION = {OLD}\n", f"VERSION = {NEW}\n"))
     change(
-        core / "conduct_2" / "rules.py",
+        core / f"conduct_{NEW}" / "rules.py",
         ("Event.SPILLAGE: frozenset(),", "Event.SPILLAGE: frozenset({Kind.CRITERION}),"),
     )
     change(
         core / "conduct.py",
         (
-            "from voicecheck.core import conduct_1\n",
-            "from voicecheck.core import conduct_1, conduct_2\n",
+            f"import conduct_1, conduct_{OLD}\n",
+            f"import conduct_1, conduct_{OLD}, conduct_{NEW}\n",
         ),
-        ("{1: conduct_1}", "{1: conduct_1, 2: conduct_2}"),
-        ("CURRENT: Conduct = conduct_1", "CURRENT: Conduct = conduct_2"),
+        (f"    {OLD}: conduct_{OLD},\n", f"    {OLD}: conduct_{OLD},\n    {NEW}: conduct_{NEW},\n"),
+        (f"CURRENT: Conduct = conduct_{OLD}", f"CURRENT: Conduct = conduct_{NEW}"),
     )
-    assert "conduct_1" not in "".join(p.read_text("utf-8") for p in core.glob("conduct_2/*.py"))
+    copied = "".join(path.read_text("utf-8") for path in core.glob(f"conduct_{NEW}/*.py"))
+    assert f"conduct_{OLD}" not in copied
     return place
 
 
 def test_records_of_the_old_conduct_are_told_byte_for_byte_as_before(next_program: Path) -> None:
     then, now = told(ROOT, TELL), told(next_program, TELL)
-    assert len(then) == len([*GOLDEN.glob("*-rules-1/*.log")]) > 0
+    assert len(then) == len([*GOLDEN.glob("*/*.log")]) > 0
     assert then
     assert now == then
     for log, each in now.items():
@@ -129,8 +134,9 @@ def test_records_of_the_old_conduct_are_told_byte_for_byte_as_before(next_progra
 
 def test_a_new_case_lives_by_the_new_conduct_and_an_old_one_by_its_own(next_program: Path) -> None:
     criteria = ["triangle", "plate", "two"]
-    assert told(ROOT, LIVE) == {"current": [1, []], "old": [1, []]}
-    assert told(next_program, LIVE) == {"current": [2, criteria], "old": [1, []]}
+    live = f"OLD = {OLD}\n{LIVE}"
+    assert told(ROOT, live) == {"current": [OLD, []], "old": [OLD, []]}
+    assert told(next_program, live) == {"current": [NEW, criteria], "old": [OLD, []]}
 
 
 def test_a_whole_rehearsal_under_the_new_conduct_is_proven_there_and_newer_here(
@@ -139,7 +145,7 @@ def test_a_whole_rehearsal_under_the_new_conduct_is_proven_there_and_newer_here(
     rehearsed = run(next_program, "-c", MAIN, "rehearse", "early_clip", "--fast", at=tmp_path)
     assert rehearsed.returncode == 0, rehearsed.stdout + rehearsed.stderr
     (log,) = (tmp_path / "cases").glob("*.log")
-    assert json.loads(log.read_bytes().partition(b"\n")[0])["fact"]["rules"] == 2
+    assert json.loads(log.read_bytes().partition(b"\n")[0])["fact"]["rules"] == NEW
     assert run(next_program, "-c", MAIN, "verify", str(log)).returncode == 0
     here = run(ROOT, "-c", MAIN, "verify", str(log))
     assert here.returncode != 0

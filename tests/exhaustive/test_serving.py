@@ -6,8 +6,10 @@ by a signal or by an error returns: POSIX.1-2017, "Exit Status for Commands".
 
 from __future__ import annotations
 
+import os
 import resource
 import signal
+import socket
 import subprocess
 import time
 from collections.abc import Iterator
@@ -17,7 +19,7 @@ import numpy as np
 import pytest
 import soundfile
 from rooms import ROOMS
-from theatre import PROGRAM, Theatre, theatre
+from theatre import PATIENCE_S, PROGRAM, Theatre, theatre
 
 from voicecheck.core.chain import parse_checkpoint
 from voicecheck.core.replay import check_checkpoint, replay
@@ -152,7 +154,7 @@ def test_a_full_disk_stops_the_case_says_so_and_loses_nothing(tmp_path: Path, qu
         full.until_fact("Stated")
         room = full.log.stat().st_size + 300
         resource.prlimit(full.process.pid, resource.RLIMIT_FSIZE, (room, room))
-        full.enter("checklist what is outstanding")
+        assert full.post("checklist what is outstanding").status_code == 503
         full.until_view(lambda view: view["gate"]["barrier"] == "stopped", "red screen")
         shown = full.views[-1][1]
         assert shown["asked"]["text"] == JOURNAL_FAILED
@@ -179,3 +181,113 @@ def test_a_recording_is_heard_at_its_own_pace(tmp_path: Path) -> None:
         assert time.monotonic() - began_s >= 8
         assert served.facts[:3] == ["Opened", "Stated", "Stated"]
         assert "takes it up again" in served.text
+
+
+# --------------------------------------------------------------------------- what stands still
+
+
+def test_a_program_that_is_stopped_is_told_on_the_page_and_takes_nothing_afterwards(
+    by_hand: Theatre,
+) -> None:
+    by_hand.process.send_signal(signal.SIGSTOP)
+    by_hand.until(lambda: by_hand.still, "sign that it stands still")
+    answer = by_hand.post(STATED)
+    assert answer.status_code == 503
+    assert "stands still" in answer.text
+    by_hand.process.send_signal(signal.SIGCONT)
+    by_hand.until(lambda: not by_hand.still, "sign that it goes on")
+    by_hand.enter("checklist what is outstanding")
+    assert by_hand.facts == ["Opened", "Listed"]
+
+
+def test_output_that_nobody_takes_holds_up_nothing_and_it_still_ends_in_order(
+    tmp_path: Path, quiet: str
+) -> None:
+    """As with a paused terminal. The pipe holds 4096 bytes: fcntl(2), F_SETPIPE_SZ."""
+    with theatre(tmp_path, "--audio", quiet, "--mute", unread=True) as served:
+        for _ in range(20):
+            served.enter("checklist what is outstanding")
+        assert served.facts == ["Opened", *["Listed"] * 20]
+        assert not served.still
+        assert served.end() == 0
+
+
+def test_sound_on_a_pipe_that_stalls_holds_up_no_entry_and_no_end(tmp_path: Path) -> None:
+    reading, writing = os.pipe()
+    noise = np.random.default_rng(1).normal(0, 16, 16_000).astype(np.int16).tobytes()
+    try:
+        os.write(writing, noise)
+        with theatre(tmp_path, "--audio", "-", "--mute", sound=reading) as served:
+            served.until_fact("Failed")
+            served.enter("checklist emergency")
+            os.write(writing, noise)
+            served.until_fact("Recovered")
+            assert served.facts[:4] == ["Opened", "Failed", "Overridden", "Recovered"]
+            served.until_fact("Failed", after=4)
+            assert served.end() == 0
+    finally:
+        os.close(reading)
+        os.close(writing)
+
+
+STALLED_DISK = """
+import os, time
+sync = os.fsync
+def stalled(descriptor):
+    while os.path.exists(os.environ["STALLED"]):
+        time.sleep(0.02)
+    sync(descriptor)
+os.fsync = stalled
+"""
+"""The disk as a process sees it that stalls: fsync does not return. site(3): sitecustomize."""
+
+
+def test_one_signal_ends_a_case_whose_disk_stands_still_and_the_checkpoint_is_told(
+    tmp_path: Path, quiet: str
+) -> None:
+    (tmp_path / "sitecustomize.py").write_text(STALLED_DISK)
+    stalls = tmp_path / "stalled"
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path), "STALLED": str(stalls)}
+    options = ("--audio", quiet, "--mute")
+    with theatre(tmp_path, *options, environment=environment) as served:
+        served.enter(STATED)
+        kept = read(served.log).lines
+        stalls.touch()
+        assert served.post("checklist emergency").status_code == 503
+        served.until(lambda: served.still, "sign that it stands still")
+        assert served.end() == 1
+        code = served.text.split("Checkpoint to copy: ")[1].split()[0]
+        check_checkpoint(kept, parse_checkpoint(code))
+
+
+def test_the_service_manager_is_told_that_it_is_open_lives_and_ends(
+    tmp_path: Path, quiet: str
+) -> None:
+    """sd_notify(3): a datagram for each state."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        environment = {**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")}
+        manager.settimeout(PATIENCE_S)
+        with theatre(tmp_path, "--audio", quiet, "--mute", environment=environment) as served:
+            assert manager.recv(100) == b"READY=1"
+            assert served.facts == ["Opened"]
+            assert [manager.recv(100) for _ in range(3)] == [b"WATCHDOG=1"] * 3
+            served.process.send_signal(signal.SIGSTOP)
+            served.until(lambda: served.still, "sign that it stands still")
+            manager.settimeout(0.1)
+            while True:
+                try:
+                    manager.recv(100)
+                except TimeoutError:
+                    break
+            manager.settimeout(2)
+            with pytest.raises(TimeoutError):
+                manager.recv(100)
+            manager.settimeout(PATIENCE_S)
+            served.process.send_signal(signal.SIGCONT)
+            assert manager.recv(100) == b"WATCHDOG=1"
+            assert served.end() == 0
+            told = [manager.recv(100)]
+            while told[-1] == b"WATCHDOG=1":
+                told.append(manager.recv(100))
+            assert told[-1] == b"STOPPING=1"

@@ -13,7 +13,7 @@ from stories import shipped
 
 import voicecheck.shipped
 from voicecheck.cli import main
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.diagram import state_diagram
 from voicecheck.core.facts import Opened, decode_record
 from voicecheck.core.inputs import Heard
@@ -44,7 +44,7 @@ def test_check_measures_the_shipped_procedure() -> None:
 
 
 def test_check_names_every_mistake_of_a_broken_procedure_at_once(tmp_path: Path) -> None:
-    broken = SHIPPED.replace('kind = "pause"', 'kind = "rest"').replace("version = 1", "")
+    broken = SHIPPED.replace('kind = "pause"', 'kind = "rest"').replace("version = 2", "")
     (tmp_path / "mine.toml").write_text(broken, encoding="utf-8")
     refused(run("check", tmp_path / "mine.toml"), "mine.toml", "kind must be one of", "is missing")
 
@@ -110,7 +110,7 @@ def test_serve_refuses_a_port_that_is_none(tmp_path: Path) -> None:
 
 
 def test_serve_takes_another_procedure(tmp_path: Path) -> None:
-    (tmp_path / "mine.toml").write_text(SHIPPED.replace("version = 1", ""), encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(SHIPPED.replace("version = 2", ""), encoding="utf-8")
     options = ("--case-dir", tmp_path, "--procedure", tmp_path / "mine.toml")
     refused(run("serve", "--case", "a", *options), "mine.toml", "version is missing")
 

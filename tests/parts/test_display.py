@@ -8,27 +8,34 @@ Server-Sent Events standards.
 from __future__ import annotations
 
 import json
-import queue
+import os
+import signal
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Generator, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
-import uvicorn
+from recorder import Recorded, recording
 from stories import Story, shipped
 from theatre import PATIENCE_S
 
 from voicecheck.core.codec import encode
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.inputs import Entered
+from voicecheck.display import link
+from voicecheck.display.entries import Entries
 from voicecheck.display.keys import keys
+from voicecheck.display.limits import MOST_READERS
 from voicecheck.display.screen import View
-from voicecheck.display.server import MOST_READERS, Display, DisplayError
+from voicecheck.display.server import Display, DisplayError
 from voicecheck.display.view import view
 
 TOKEN = "an-invented-token-0123"  # noqa: S105
@@ -46,7 +53,7 @@ def connections() -> Iterator[None]:
 @dataclass(frozen=True, kw_only=True)
 class Served:
     display: Display
-    entered: queue.Queue[Entered]
+    entered: Recorded
 
     @property
     def url(self) -> str:
@@ -57,20 +64,25 @@ class Served:
 
     def enter(self, phrase: str = PHRASE, **headers: str) -> httpx.Response:
         """As our own page enters, but for the headers given; an empty one is left out."""
+        return self.post(json.dumps({"phrase": phrase, "line": 7}), **headers)
+
+    def post(self, body: str, **headers: str) -> httpx.Response:
         ours = {"Origin": self.url, "Sec-Fetch-Site": "same-origin", **BEARER}
         sent = {name: value for name, value in (ours | headers).items() if value}
-        return HTTP.post(f"{self.url}/entry", headers=sent, content=phrase.encode())
+        while True:
+            answer = HTTP.post(f"{self.url}/entry", headers=sent, content=body.encode(), timeout=20)
+            if answer.status_code != 429:
+                return answer
+            time.sleep(float(answer.headers["Retry-After"]))
 
 
 @contextmanager
 def serving(host: str = "127.0.0.1") -> Iterator[Served]:
-    entered: queue.Queue[Entered] = queue.Queue()
-    display = Display(host=host, port=0, token=TOKEN, keys=keys(shipped()), entered=entered.put)
+    entries = Entries()
+    display = Display(host=host, port=0, token=TOKEN, keys=keys(shipped()), entries=entries)
     display.start()
-    try:
+    with closing(display), recording(display, entries) as entered:
         yield Served(display=display, entered=entered)
-    finally:
-        display.close()
 
 
 @pytest.fixture(scope="module")
@@ -107,12 +119,27 @@ def events(url: str, path: str = "/events") -> Generator[tuple[str, str, dict[st
                 yield kind, number, json.loads(value)
 
 
+Reader = Generator[tuple[str, str, dict[str, Any]]]
+
+
+def until_view(reader: Reader, true: Callable[[dict[str, Any]], bool]) -> tuple[int, float]:
+    """Follow until such a view comes; its number and its age in seconds."""
+    for kind, number, data in reader:
+        if kind == "view" and true(data["view"]):
+            return int(number), data["age_s"]
+    raise AssertionError("the stream ended before")
+
+
+def is_view(wanted: View) -> Callable[[dict[str, Any]], bool]:
+    return lambda shown: shown == encode(wanted)
+
+
 # ------------------------------------------------------------------------------------- entering
 
 
 def test_our_own_page_enters_a_phrase(served: Served) -> None:
     assert served.enter().status_code == 204
-    assert served.entered.get(timeout=1) == Entered(text=PHRASE)
+    assert served.entered.get(timeout=1) == Entered(text=PHRASE, line=7)
 
 
 @pytest.mark.parametrize(
@@ -157,6 +184,38 @@ def test_what_is_no_phrase_is_named_and_does_not_come_in(served: Served, phrase:
     assert served.entered.empty()
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        PHRASE,
+        "",
+        "null",
+        "[]",
+        '"confirm"',
+        '{"phrase": "confirm", "line": 1, "more": 1}',
+        '{"line": 1}',
+        '{"phrase": "confirm", "line": "1"}',
+        '{"phrase": "confirm", "line": 1.0}',
+        '{"phrase": "confirm", "line": true}',
+        '{"phrase": "confirm", "line": -1}',
+        '{"phrase": "confirm", "line": 9007199254740993}',
+        '{"phrase": "confirm", "line": NaN}',
+        '{"phrase": ["confirm"], "line": 1}',
+        '{"phrase": "\\ud800", "line": 1}',
+        "[" * 990,
+        "\xff",
+    ],
+)
+def test_what_our_page_would_not_send_does_not_come_in(served: Served, body: str) -> None:
+    assert served.post(body).status_code == 422
+    assert served.entered.empty()
+
+
+def test_an_entry_may_leave_out_which_line_was_shown(served: Served) -> None:
+    assert served.post(json.dumps({"phrase": PHRASE})).status_code == 204
+    assert served.entered.get(timeout=1) == Entered(text=PHRASE, line=0)
+
+
 def test_a_flood_is_cut_off(served: Served) -> None:
     assert served.enter("confirm " * 100_000).status_code == 413
     assert served.entered.empty()
@@ -199,18 +258,18 @@ def test_on_this_machine_everybody_reads_and_beyond_it_only_with_a_token(
     served: Served, beyond: Served
 ) -> None:
     assert served.get("/").status_code == 200
-    assert "token" not in served.display.address
+    assert "token" not in served.display.addresses[0]
     for path in ("/", "/events", "/?token=wrong"):
         assert beyond.get(path).status_code == 403
-    query = beyond.display.address.partition("?")[2]
+    query = beyond.display.addresses[0].partition("?")[2]
     assert beyond.get(f"/?{query}").status_code == 200
     beyond.display.show(a_view())
-    assert next(events(beyond.url, f"/events?{query}"))[0] == "view"
+    until_view(events(beyond.url, f"/events?{query}"), is_view(a_view()))
 
 
 def test_the_token_for_reading_does_not_enter(beyond: Served) -> None:
-    query = beyond.display.address.partition("?token=")[2]
-    assert TOKEN not in beyond.display.address
+    query = beyond.display.addresses[0].partition("?token=")[2]
+    assert TOKEN not in beyond.display.addresses[0]
     assert beyond.get(f"/entry?token={query}").status_code == 403
     assert beyond.enter(Authorization=f"Bearer {query}").status_code == 403
     assert beyond.enter().status_code == 204
@@ -283,13 +342,12 @@ def test_a_reader_gets_the_newest_view_at_once_and_then_every_newer_one() -> Non
         newest = a_view(PHRASE)
         served.display.show(newest)
         reader = events(served.url)
-        kind, number, data = next(reader)
-        assert (kind, number, data["view"]) == ("view", "2", encode(newest))
-        assert 0 <= data["age_s"] < 5
+        number, age_s = until_view(reader, is_view(newest))
+        assert 0 <= age_s < 5
         later = a_view(PHRASE, "checklist all four ports in place")
         served.display.show(later)
-        kind, number, data = next(reader)
-        assert (kind, number, data["view"]) == ("view", "3", encode(later))
+        later_number, _ = until_view(reader, is_view(later))
+        assert later_number > number
         reader.close()
         again = next(events(served.url))
         assert again[2]["view"] == encode(later), "a reader that comes back"
@@ -302,6 +360,55 @@ def test_signs_of_life_come_every_second_even_before_the_first_view() -> None:
         assert [next(reader)[0] for _ in range(3)] == ["beat"] * 3
         assert time.monotonic() - began_s > 1.5, "no more often than that"
         reader.close()
+
+
+def test_a_live_loop_that_stands_still_is_told_until_it_goes_on() -> None:
+    """The other signs of life come from the live loop only, not from the server."""
+    display = Display(port=0, token=TOKEN, keys=(), entries=Entries())
+    display.start()
+    with closing(display):
+        display.show(a_view())
+        reader = events(f"http://127.0.0.1:{display.port}")
+        until_view(reader, is_view(a_view()))
+        kinds = [next(reader)[0] for _ in range(5)]
+        assert kinds[-2:] == ["still"] * 2, "and the server lives"
+        again = events(f"http://127.0.0.1:{display.port}")
+        assert [next(again)[0] for _ in range(2)] == ["view", "still"], "whoever comes is told"
+        display.beat()
+        assert "beat" in [next(reader)[0] for _ in range(3)]
+
+
+def test_the_child_ends_when_the_program_is_killed() -> None:
+    """Its standard input closes with the program: pipe(7)."""
+    script = """
+import sys, time
+from voicecheck.display.entries import Entries
+from voicecheck.display.server import Display
+display = Display(port=0, token=sys.argv[1], keys=(), entries=Entries())
+display.start()
+print(display.port, flush=True)
+time.sleep(600)
+"""
+    with subprocess.Popen([sys.executable, "-c", script, TOKEN], stdout=subprocess.PIPE) as program:
+        assert program.stdout is not None
+        url = f"http://127.0.0.1:{int(program.stdout.readline())}/"
+        assert HTTP.get(url).status_code == 200
+        program.kill()
+    until(lambda: not answers(url))
+
+
+def answers(url: str) -> bool:
+    try:
+        return HTTP.get(url).status_code == 200
+    except httpx.TransportError:
+        return False
+
+
+def test_the_token_is_in_no_command_line(served: Served) -> None:
+    assert served.get("/").status_code == 200
+    lines = [Path(f"/proc/{child}/cmdline").read_bytes() for child in children()]
+    assert any(b"voicecheck.display.child" in line for line in lines)
+    assert not any(TOKEN.encode() in line for line in lines)
 
 
 def test_a_reader_that_takes_nothing_holds_up_neither_the_case_nor_other_readers() -> None:
@@ -319,8 +426,7 @@ def test_a_reader_that_takes_nothing_holds_up_neither_the_case_nor_other_readers
             case.start()
             case.join(PATIENCE_S)
             assert not case.is_alive(), "it waits for the reader"
-            _, number, data = next(events(served.url))
-            assert (number, data["view"]["case"][:13]) == ("2000", "invented-1999")
+            until_view(events(served.url), lambda shown: shown["case"].startswith("invented-1999"))
 
 
 def test_readers_that_left_are_forgotten() -> None:
@@ -337,14 +443,27 @@ def test_readers_that_left_are_forgotten() -> None:
 
 def test_an_address_that_is_taken_or_unknown_is_named_with_a_cure(served: Served) -> None:
     for host, port in (("127.0.0.1", served.display.port), ("192.0.2.1", 8023)):
-        other = Display(host=host, port=port, token=TOKEN, keys=(), entered=lambda _: None)
+        other = Display(host=host, port=port, token=TOKEN, keys=(), entries=Entries())
         with pytest.raises(DisplayError, match=f"cannot use {host} .*; choose another port"):
             other.start()
 
 
 def test_a_token_that_could_be_guessed_is_refused() -> None:
     with pytest.raises(DisplayError, match="too short"):
-        Display(token="1234", keys=(), entered=lambda _: None)  # noqa: S106
+        Display(token="1234", keys=(), entries=Entries())  # noqa: S106
+
+
+@pytest.mark.parametrize(
+    ("program", "sentence"),
+    [("/bin/false", "did not start; start"), ("/none", "does not start .*: free some memory")],
+)
+def test_a_child_that_does_not_start_is_told_with_a_cure(
+    monkeypatch: pytest.MonkeyPatch, program: str, sentence: str
+) -> None:
+    monkeypatch.setattr(sys, "executable", program)
+    display = Display(port=0, token=TOKEN, keys=(), entries=Entries())
+    with pytest.raises(DisplayError, match=sentence):
+        display.start()
 
 
 def test_closing_ends_every_stream_soon_and_showing_afterwards_does_no_harm() -> None:
@@ -354,7 +473,6 @@ def test_closing_ends_every_stream_soon_and_showing_afterwards_does_no_harm() ->
         for reader in readers:
             next(reader)
         served.display.close()
-        assert served.display._thread is not None
         assert not served.display._thread.is_alive(), "it has not been given up on"
         for reader in readers:
             assert list(reader) == []
@@ -369,39 +487,35 @@ def test_the_same_port_serves_again_after_a_restart() -> None:
         port = served.display.port
         served.display.show(a_view())
         next(events(served.url))
-    again = Display(port=port, token=TOKEN, keys=(), entered=lambda _: None)
+    again = Display(port=port, token=TOKEN, keys=(), entries=Entries())
     again.start()
     again.show(a_view())
-    assert next(events(f"http://127.0.0.1:{port}"))[0] == "view"
+    until_view(events(f"http://127.0.0.1:{port}"), is_view(a_view()))
     again.close()
 
 
-def test_a_server_that_dies_is_trouble_and_nothing_more() -> None:
-    with serving() as served:
-        assert served.display.trouble == ""
-        server = served.display._server
-        assert server is not None
-        server.should_exit = True
-        until(lambda: "stopped" in served.display.trouble)
-        served.display.show(a_view())
-
-
-def test_a_server_that_fails_is_told_with_its_error_and_another_one_serves(
-    monkeypatch: pytest.MonkeyPatch,
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGSTOP], ids=["dies", "stands still"])
+def test_a_child_that_fails_is_trouble_and_another_one_serves(
+    monkeypatch: pytest.MonkeyPatch, number: signal.Signals
 ) -> None:
-    def fail(_self: uvicorn.Server, _sockets: list[socket.socket]) -> None:
-        raise RuntimeError("invented")
-
+    monkeypatch.setattr(link, "SILENT_S", 2.0)
+    others = children()
     with serving() as served:
         served.display.show(a_view())
-        server = served.display._server
-        assert server is not None
-        monkeypatch.setattr(uvicorn.Server, "run", fail)
-        server.should_exit = True
-        until(lambda: "(RuntimeError: invented)" in served.display.trouble)
-        monkeypatch.undo()
+        (child,) = children() - others
+        os.kill(child, number)
+        until(lambda: "is being restarted" in served.display.trouble)
         until(lambda: not served.display.trouble)
-        assert next(events(served.url))[0] == "view"
+        until_view(events(served.url), is_view(a_view()))
+        assert served.enter().status_code == 204
+        assert children() - others - {child}, "it is another one"
+    assert children() == others, "and none is left behind"
+
+
+def children() -> set[int]:
+    """The processes that this one runs: proc(5), /proc/pid/task/tid/children."""
+    tasks = Path("/proc/self/task").iterdir()
+    return {int(child) for task in tasks for child in (task / "children").read_text().split()}
 
 
 def until(true: Callable[[], bool]) -> None:

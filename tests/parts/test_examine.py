@@ -46,7 +46,7 @@ LEAST_COMMON = (
     'say_again=["a"]\noutstanding=["o"]\nstand_by=["s"]\ncarry_on=["g"]\nhelp=["h"]\n'
     'emergency=["m"]\nclose=["z"]'
 )
-"""The smallest possible procedure: below, every bit of its log is flipped."""
+"""The smallest possible procedure, by rules 1: below, every bit of its log is flipped."""
 
 
 def records(case: str = "invented-1") -> list[Record]:
@@ -106,7 +106,9 @@ def test_no_flipped_bit_is_called_intact_and_its_line_is_named(
     counted: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tale = Story()
-    tale.records = [opening(LEAST_TEXT, LEAST_COMMON)]
+    tale.records = reopened(
+        [opening()], procedure=LEAST_TEXT, common=LEAST_COMMON, rules=1, format=1, shape=""
+    )
     tale.case = Case(tale.records[0])
     tale.say("x c", "yes")
     whole = b"".join(line + b"\n" for line in tale.lines())
@@ -247,8 +249,9 @@ def test_cases_lists_a_log_of_a_later_version_apart(
 def test_a_flipped_digit_in_the_rules_of_a_log_is_still_damage(
     lines: list[bytes], tmp_path: Path
 ) -> None:
-    assert b'"rules":1' in lines[0]
-    log = written([lines[0].replace(b'"rules":1', b'"rules":9'), *lines[1:]], tmp_path)
+    digit = b'"rules":%d' % CURRENT.VERSION
+    assert digit in lines[0]
+    log = written([lines[0].replace(digit, b'"rules":9'), *lines[1:]], tmp_path)
     said = [fails("verify", log), fails("export", log, "--to", "xes")]
     for one in said:
         assert "does not hold.\n  Line 2: " in one
@@ -261,15 +264,16 @@ def test_a_flipped_digit_in_the_rules_of_a_log_is_still_damage(
 # -------------------------------------------------------------------------------------- checkpoints
 
 
-def test_verify_prints_a_checkpoint_that_it_takes_back_in_both_forms(
+def test_verify_prints_a_checkpoint_that_it_takes_back_in_every_form(
     lines: list[bytes], tmp_path: Path
 ) -> None:
     log = written(lines, tmp_path)
     printed = run("verify", log).output
     assert "Proven by no log" in printed
-    both = re.findall(r": (\d+[:-]\S{9,})\n", printed)
-    assert both == [str(end_of(lines)), end_of(lines).code]
-    for kept in both:
+    forms = re.findall(r": (\d+[:-]\S{9,})\n", printed)
+    end = end_of(lines)
+    assert forms == [str(end), end.code, end.long_code]
+    for kept in forms:
         ran = run("verify", log, "--checkpoint", kept)
         assert ran.exit_code == 0, ran.output
         assert "Checkpoint: holds; line 15" in ran.output
@@ -286,7 +290,9 @@ def test_what_a_checkpoint_proves_and_what_it_leaves_open_is_said_exactly(
     assert said["Checkpoint"] in case_page(examine(lines, b"", whole), "a.log")
 
     short = dict(proof(examine(lines, b"", parse_checkpoint(whole.code))))
-    assert "has 40 bits" in short["Checkpoint"]
+    assert "has 40 of the hash's 256 bits: enough against accident" in short["Checkpoint"]
+    long = dict(proof(examine(lines, b"", parse_checkpoint(whole.long_code))))
+    assert "has 80 of the hash's 256 bits: nobody can search" in long["Checkpoint"]
 
     early = end_of(lines[:9])
     assert "after line 9" in dict(proof(examine(lines, b"", early)))["Not proven"]

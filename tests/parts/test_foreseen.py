@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from stories import SMALL_TEXT, THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, opened, shipped
 
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.listening import breaks_in
-from voicecheck.core.conduct_1.wording import spoken
+from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.listening import breaks_in
+from voicecheck.core.conduct_2.wording import spoken
 from voicecheck.core.foreseen import foreseen
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.sound.pcm import BYTES_A_SECOND

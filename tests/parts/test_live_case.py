@@ -6,21 +6,25 @@ import errno
 import os
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from stories import shipped
+from stories import Story, shipped
 
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.facts import Opened, Reopened, decode_record
-from voicecheck.core.inputs import Entered
+from voicecheck.core.inputs import UNKNOWN, Entered, Heard
 from voicecheck.core.wording import CAUTION, JOURNAL_FAILED
 from voicecheck.ears.recogniser import Recogniser
-from voicecheck.journal import Journal, read
+from voicecheck.journal import Journal, JournalError, read
+from voicecheck.live import terminal
 from voicecheck.live.live_case import LiveCase, LogStopped, NotACaseName, Setup, log_path
 from voicecheck.live.service import RecordClosed
+from voicecheck.live.serving import recorded
 
+GOLDEN = Path(__file__).parent.parent / "golden"
 STATED = Entered(text="checklist table tilted head up")
 
 
@@ -34,7 +38,6 @@ def ears() -> Iterator[Recogniser]:
 def setup(tmp_path: Path, ears: Recogniser) -> Setup:
     return Setup(
         procedure=shipped(),
-        conduct=CURRENT,
         ears=ears,
         wording="brief",
         case_dir=tmp_path,
@@ -99,7 +102,31 @@ def test_a_log_that_fails_stops_the_case_and_tells_the_last_checkpoint(
         assert str(stopped.value).startswith(JOURNAL_FAILED)
         assert not any(case.service.case.state.standing), "nothing is believed"
         assert case.service.checkpoint == kept
-    assert f"Checkpoint to copy: {kept.code}" in capsys.readouterr().out
+    assert f"Checkpoint to copy: {kept.long_code}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("lines", [1, 20])
+def test_a_record_of_earlier_rules_is_not_gone_on_with(tmp_path: Path, lines: int) -> None:
+    """Whoever began it stated things under those rules; the rules of today would judge the rest."""
+    begun = (GOLDEN / "format-1-rules-1" / "invented-147.log").read_bytes().splitlines(True)
+    path = tmp_path / "begun.log"
+    path.write_bytes(b"".join(begun[:lines]))
+    with pytest.raises(JournalError, match=r"begun under rules 1.*give this case another name"):
+        recorded(path)
+    assert path.read_bytes() == b"".join(begun[:lines])
+
+
+def test_the_terminal_shows_all_but_the_machines_own_voice() -> None:
+    story, said = Story(), list[str]()
+    story.say("checklist table tilted head up")
+    record = story.records[-1]
+    for text, over in ((UNKNOWN, True), (UNKNOWN, False), ("confirm", True)):
+        heard = Heard(text=text, confidence=0.5, audio_from_s=0.0, audio_to_s=1.0, over=over)
+        terminal.show(story.case, replace(record, cause=heard), "", said.append)
+    assert [line[10:] for line in said if "heard" in line] == [
+        "heard other speech (0.50)",
+        'heard "confirm" (0.50)',
+    ]
 
 
 @pytest.mark.parametrize("name", ["", "..", "a/b", "a b", "-x", "x" * 101])

@@ -22,6 +22,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
+def test_the_name_of_a_device_may_be_any_bytes() -> None:
+    """An argument that is no UTF-8 reaches us with halves of characters in it (PEP 383)."""
+    with pytest.raises(AudioError) as raised:
+        next(from_sound_card("\udcff\x1b[31m"))
+    str(raised.value).encode()
+    assert "\x1b" not in str(raised.value)
+
+
 class _Room:
     """A clock, and the cards that are found one after another; None means no card."""
 

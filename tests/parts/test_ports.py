@@ -18,7 +18,7 @@ from contracts import PHRASE, QUIET, SAID
 from doubles import Card, Disk, ScriptedClock, ScriptedEars, Speaker, steady
 from stories import shipped
 
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.resilient import ResilientEars
@@ -34,6 +34,9 @@ SCRIPTED: dict[AsksEars, Callable[[], ScriptedEars]] = {
     contracts.ears_place_what_they_hear: lambda: ScriptedEars({len(QUIET + SAID) - 5: PHRASE}),
     contracts.ears_finish_what_they_were_hearing: lambda: ScriptedEars(unfinished=PHRASE),
     contracts.ears_drop_what_is_skipped_into: lambda: ScriptedEars(unfinished=PHRASE),
+    contracts.ears_hear_on_what_was_open_when_they_begin_anew: lambda: ScriptedEars(
+        {len(SAID): PHRASE, 2 * len(SAID) + len(QUIET): PHRASE}, lasts_s=2.0
+    ),
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import threading
@@ -99,6 +100,31 @@ def test_sound_beyond_full_scale_is_clipped_not_wrapped(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "loud.wav", loud, 16_000, subtype="FLOAT")
     heard = np.frombuffer(b"".join(from_file(tmp_path / "loud.wav")), "<i2")
     assert set(heard.tolist()) == {32767, -32768, 0}
+
+
+def test_numbers_that_are_no_sound_are_clipped_too(tmp_path: Path) -> None:
+    """The largest of IEEE 754 binary32, and its infinities; a warning would fail this test."""
+    huge = np.array([[np.inf, -np.inf], [3e38, 3e38], [-3e38, -3e38], [np.nan, 0.5]] * 1000)
+    soundfile.write(tmp_path / "huge.wav", huge.astype(np.float32), 16_000, subtype="FLOAT")
+    heard = np.frombuffer(b"".join(from_file(tmp_path / "huge.wav")), "<i2")
+    assert heard[:4].tolist() == [0, 32767, -32768, 8192]
+
+
+@pytest.mark.parametrize("kind", ["AIFF", "RF64", "WAV", "FLAC"])
+def test_a_damaged_header_prints_no_traceback(
+    kind: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """libsndfile may look for a place before the beginning; a callback of ours cannot raise."""
+    file = io.BytesIO()
+    soundfile.write(file, noise(3_000), 16_000, format=kind, subtype="PCM_16")
+    content = file.getvalue()
+    for place in range(4, 60):
+        for byte in (0x00, 0x7F, 0xFF):
+            damaged = content[:place] + bytes([byte]) + content[place + 1 :]
+            (tmp_path / "a.wav").write_bytes(damaged)
+            with contextlib.suppress(AudioError):
+                list(from_file(tmp_path / "a.wav"))
+    assert "Traceback" not in capfd.readouterr().err
 
 
 def test_half_an_hour_is_never_in_memory(tmp_path: Path) -> None:
@@ -203,6 +229,79 @@ def test_a_file_without_sound_says_so(
     with pytest.raises(AudioError, match=sentence) as raised:
         list(from_file(path))
     assert str(path) in str(raised.value)
+
+
+def with_form(channels: int, rate_hz: int, *, kind: int = 1) -> bytes:
+    """A WAV file whose header says something else than it holds (RFC 2361)."""
+    content = bytearray(wav(noise(5_000)))
+    content[20:24] = kind.to_bytes(2, "little") + channels.to_bytes(2, "little")
+    content[24:28] = rate_hz.to_bytes(4, "little")
+    return bytes(content)
+
+
+@pytest.mark.parametrize("kind", [1, 3, 0xFFFE])
+@pytest.mark.parametrize(
+    ("channels", "rate_hz"),
+    [(0, 16_000), (1, 0), (1, 1), (1, 2**31), (1, 2**32 - 1), (65_535, 16_000), (1_000, 48_000)],
+)
+def test_a_header_that_no_recording_has_is_told(
+    tmp_path: Path, channels: int, rate_hz: int, kind: int
+) -> None:
+    content = with_form(channels, rate_hz, kind=kind)
+    (tmp_path / "odd.wav").write_bytes(content)
+    for source in (from_file(tmp_path / "odd.wav"), from_stream(io.BytesIO(content))):
+        with pytest.raises(AudioError, match=r"damaged"):
+            list(source)
+
+
+@pytest.mark.parametrize("name", ["a.raw", "a.RAW"])
+def test_a_raw_file_is_heard_by_its_name(tmp_path: Path, name: str) -> None:
+    values = noise(16_000 + 33)
+    (tmp_path / name).write_bytes(values.tobytes())
+    assert b"".join(from_file(tmp_path / name)) == values.tobytes()
+    (tmp_path / name).write_bytes(b"")
+    with pytest.raises(AudioError, match="holds no sound"):
+        list(from_file(tmp_path / name))
+    (tmp_path / name).write_bytes(bytes(33))
+    with pytest.raises(AudioError, match="half a sample"):
+        list(from_file(tmp_path / name))
+
+
+@pytest.mark.parametrize("container", ["raw", "wav"])
+def test_a_pipe_with_a_name_is_heard_as_it_comes(tmp_path: Path, container: str) -> None:
+    values, path = noise(16_000), tmp_path / f"pipe.{container}"
+    os.mkfifo(path)
+    keeper = os.open(path, os.O_RDWR)  # it has a writer from now on
+    blocks = from_file(path)
+    content = values.tobytes() if container == "raw" else wav(values)
+    os.write(keeper, content[:10])  # less than a header: the rest is waited for
+    later = threading.Timer(0.2, os.write, (keeper, content[10:5_000]))
+    later.start()
+    first = next(blocks)
+    later.join()
+    feeder = threading.Thread(target=feed, args=(keeper, content[5_000:]))
+    feeder.start()
+    assert first + b"".join(blocks) == values.tobytes()
+    feeder.join()
+
+
+def test_a_pipe_without_a_writer_is_told_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(AudioError, match="start its writer first"):
+        list(from_file(tmp_path / "pipe"))
+
+
+def test_what_is_no_file_is_told(tmp_path: Path) -> None:
+    for place in (tmp_path, "/dev/zero"):
+        with pytest.raises(AudioError, match="is no file"):
+            list(from_file(type(tmp_path)(place)))
+
+
+def test_a_name_that_is_no_text_is_told_legibly(tmp_path: Path) -> None:
+    strange = tmp_path / "\udcff\x1b[31m.wav"
+    with pytest.raises(AudioError) as raised:
+        list(from_file(strange))
+    assert r"\udcff\x1b[31m.wav cannot be read" in str(raised.value)
 
 
 def test_a_damaged_flac_is_told_after_what_could_be_heard(tmp_path: Path) -> None:

@@ -156,7 +156,7 @@ def test_a_page_shows_the_checkpoint_and_how_to_prove_it_again(page: str) -> Non
     lines = eventful().lines()
     end = Checkpoint(length=len(lines), last=line_hash(lines[-1]))
     assert str(end) in page
-    assert f"voicecheck verify invented.log --checkpoint {end.code}" in page
+    assert f"voicecheck verify invented.log --checkpoint {end.long_code}" in page
 
 
 def test_the_time_in_each_phase_adds_up_to_the_record(examined: Examined) -> None:

@@ -30,7 +30,7 @@ from voicecheck.live.rehearsal import talk_joined
 def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
     """The pace of the sound is that of the computer, and so is the clock's."""
     monkeypatch.setattr(cli_live, "paced", lambda blocks: blocks)
-    monkeypatch.setattr(serving, "LiveCase", partial(LiveCase, clock=clock.of_the_sound))
+    monkeypatch.setattr(serving, "LiveCase", partial(LiveCase, runs=clock.of_the_sound))
     monkeypatch.setattr(Ending, "wait", lambda _ending, _seconds: None)
 
 

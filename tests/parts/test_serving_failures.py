@@ -9,10 +9,12 @@ from __future__ import annotations
 import errno
 import json
 import os
+import signal
 import socket
+import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import httpx
@@ -22,8 +24,7 @@ from speech import RATE_HZ, Samples, noise, say
 from theatre import PATIENCE_S, TOKEN
 
 from voicecheck import shipped
-from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.facts import Record, decode_record
 from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.core.replay import replay
@@ -59,6 +60,8 @@ class Case:
 
     log: Path
     display: Display | None = None
+    answers: list[tuple[int, str]] = field(default_factory=list)
+    hands: list[threading.Thread] = field(default_factory=list)
 
     @property
     def records(self) -> list[Record]:
@@ -76,12 +79,32 @@ class Case:
     @property
     def url(self) -> str:
         assert self.display is not None
-        return self.display.address.rstrip("/")
+        return self.display.addresses[0].rstrip("/")
 
-    def enter(self, phrase: str) -> None:
+    def enter(self, phrase: str, line: int = 0) -> Iterator[bytes]:
+        """Silence until the entry is answered; `answers` has how."""
+        known = len(self.answers)
+        self.enter_beside(phrase, line)
+        yield from self.until(lambda: len(self.answers) > known)
+
+    def enter_beside(self, phrase: str, line: int = 0) -> threading.Thread:
+        """Enter, and go on at once."""
         headers = {"Origin": self.url, "Authorization": f"Bearer {TOKEN}"}
-        answer = httpx.post(f"{self.url}/entry", headers=headers, content=phrase.encode())
-        answer.raise_for_status()
+        entry = {"phrase": phrase, "line": line}
+
+        def post() -> None:
+            answer = httpx.post(f"{self.url}/entry", headers=headers, json=entry, timeout=20)
+            self.answers.append((answer.status_code, answer.text))
+
+        hand = threading.Thread(target=post)
+        hand.start()
+        self.hands.append(hand)
+        return hand
+
+    def until_event(self, kind: str) -> None:
+        """Follow the page's news until such an event comes."""
+        with httpx.stream("GET", f"{self.url}/events", timeout=10) as answer:
+            assert f"event: {kind}" in answer.iter_lines()
 
     def shown_trouble(self) -> str:
         """The trouble that the page shows now."""
@@ -107,11 +130,18 @@ def ears() -> Iterator[Recogniser]:
 
 
 @pytest.fixture
+def case(tmp_path: Path) -> Iterator[Case]:
+    served = Case(log=tmp_path / "invented.log")
+    yield served
+    for hand in served.hands:
+        hand.join()
+
+
+@pytest.fixture
 def serve(
-    tmp_path: Path, ears: Recogniser, monkeypatch: pytest.MonkeyPatch
+    case: Case, tmp_path: Path, ears: Recogniser, monkeypatch: pytest.MonkeyPatch
 ) -> Callable[[Callable[[Case], Iterator[bytes]]], Case]:
     """Serves a case on the sound from a script, faster than real time."""
-    case = Case(log=tmp_path / "invented.log")
 
     def kept(**options: object) -> Display:
         case.display = Display(**options)  # type: ignore[arg-type]
@@ -121,7 +151,6 @@ def serve(
     setup = Setup(
         procedure=shipped.procedure(),
         ears=ears,
-        conduct=CURRENT,
         wording="brief",
         case_dir=tmp_path,
         wav=False,
@@ -182,7 +211,7 @@ def test_a_recogniser_that_fails_again_and_again_rests_and_the_case_goes_on_by_h
     def script(case: Case) -> Iterator[bytes]:
         for _ in range(MOST_FAILURES + 5):
             yield FAILS
-        case.enter(BY_HAND)
+        yield from case.enter(BY_HAND)
         yield from blocks(say(PHRASE))
         yield from quiet(2)
         known.append(len(case.records))
@@ -205,8 +234,8 @@ def test_a_display_whose_server_ends_is_served_again_at_the_same_address(serve: 
         yield from case.until(lambda: len(case.troubles) == 2)
         assert case.url == url
         assert case.shown_trouble() == ""
-        case.enter(BY_HAND)
-        yield from case.until(lambda: type(case.records[-1].fact).__name__ == "Stated")
+        yield from case.enter(BY_HAND)
+        assert type(case.records[-1].fact).__name__ == "Stated"
 
     case = serve(script)
     (stopped, over), (_, over_again) = case.troubles
@@ -227,21 +256,20 @@ def test_a_display_whose_port_was_taken_meanwhile_is_served_again_once_it_is_fre
             )
             assert len(case.troubles) == 1
         yield from case.until(lambda: len(case.troubles) == 2)
-        case.enter(BY_HAND)
-        yield from case.until(lambda: type(case.records[-1].fact).__name__ == "Stated")
+        yield from case.enter(BY_HAND)
+        assert type(case.records[-1].fact).__name__ == "Stated"
 
     assert [over for _, over in serve(script).troubles] == [False, True]
 
 
 def stop(case: Case) -> None:
-    """End its server from within, as an error there would."""
+    """Kill the process that serves the pages."""
     assert case.display is not None
-    assert case.display._server is not None
-    case.display._server.should_exit = True
+    os.kill(case.display.process, signal.SIGKILL)
 
 
 def test_a_log_that_fails_is_shown_and_said_and_nothing_more_is_believed(
-    serve: Serve, monkeypatch: pytest.MonkeyPatch
+    serve: Serve, case: Case, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(_descriptor: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
@@ -249,17 +277,73 @@ def test_a_log_that_fails_is_shown_and_said_and_nothing_more_is_believed(
     def script(case: Case) -> Iterator[bytes]:
         yield SILENCE
         monkeypatch.setattr(os, "fsync", full)
-        case.enter(BY_HAND)
-        yield from quiet(1)
+        yield from case.enter(BY_HAND)
 
     shown: list[View] = []
     monkeypatch.setattr(Display, "show", lambda _self, view: shown.append(view))
     monkeypatch.setattr(serving, "_STOPPED_S", 0.0)
     with pytest.raises(LogStopped, match="the disk is full"):
         serve(script)
+    case.hands[0].join()
+    assert case.answers == [(503, "Not entered: recording has stopped.")]
     assert (shown[-1].gate.barrier, shown[-1].asked.text) == (Barrier.STOPPED, JOURNAL_FAILED)
     assert "the disk is full" in " ".join(shown[-1].machine.messages)
     assert not any(line.since_utc for stage in shown[-1].phases for line in stage.lines)
+
+
+def test_while_the_log_stands_still_the_page_says_so_and_nothing_is_acknowledged(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that stalls: fsync returns late. What was taken by then is acknowledged after it."""
+    sync = os.fsync
+
+    def script(case: Case) -> Iterator[bytes]:
+        def stalled(descriptor: int) -> None:
+            monkeypatch.setattr(os, "fsync", sync)
+            case.until_event("still")
+            assert case.answers == []
+            case.enter_beside("checklist emergency").join()
+            assert case.answers == [(503, "Not entered: the machine stands still.")]
+            sync(descriptor)
+
+        yield SILENCE
+        monkeypatch.setattr(os, "fsync", stalled)
+        hand = case.enter_beside(BY_HAND)
+        yield from case.until(lambda: not hand.is_alive())
+        case.until_event("beat")
+
+    case = serve(script)
+    assert case.answers[1:] == [(204, "")]
+    assert [type(record.fact).__name__ for record in case.records] == ["Opened", "Stated"]
+
+
+def test_after_the_end_of_a_record_nothing_is_entered_and_the_page_says_why(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def script(case: Case) -> Iterator[bytes]:
+        yield from case.enter("checklist close the record")
+        monkeypatch.setattr(Ending, "wait", lambda *_: case.enter_beside("confirm").join())
+        yield from case.enter("confirm", line=len(case.records))
+
+    case = serve(script)
+    assert sorted(case.answers[:2]) == [(204, ""), (204, "")]
+    assert set(case.answers[2:]) == {(409, "Not entered: the record is closed.")}
+    assert [type(record.fact).__name__ for record in case.records][1:] == [
+        "CloseProposed",
+        "Closed",
+    ]
+
+
+def test_a_reply_by_hand_counts_only_for_the_question_that_was_on_the_screen(serve: Serve) -> None:
+    def script(case: Case) -> Iterator[bytes]:
+        seen = len(case.records)
+        yield from case.enter("checklist close the record")
+        yield from case.enter("confirm", line=seen)
+        assert case.answers[-1] == (204, ""), "it is on record, as refused"
+        yield from case.enter("confirm", line=len(case.records))
+
+    facts = [type(record.fact).__name__ for record in serve(script).records]
+    assert facts == ["Opened", "CloseProposed", "Refused", "Closed"]
 
 
 def test_a_line_that_was_cut_off_is_told_when_the_record_is_taken_up(

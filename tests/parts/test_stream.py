@@ -18,7 +18,7 @@ from stories import shipped as procedure
 from voicecheck import shipped
 from voicecheck.acoustic import stream
 from voicecheck.acoustic.grammar_file import replies
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.facts import Doubt, NotUnderstood
 from voicecheck.core.inputs import Heard
 

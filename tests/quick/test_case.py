@@ -22,7 +22,7 @@ from walk import Moment
 from voicecheck.core import facts
 from voicecheck.core.case import Case, IllegalFact, machine
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.inputs import (
     UNKNOWN,
     Due,

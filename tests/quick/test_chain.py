@@ -70,3 +70,14 @@ def test_the_short_code_is_base_32_of_the_first_forty_bits() -> None:
     checkpoint = Checkpoint(length=7, last=last)
     assert checkpoint.code == "7-MZXW-6YTB"
     assert parse_checkpoint("7-mzxw-6ytb") == Checkpoint(length=7, last=b"fooba".hex())
+
+
+def test_the_long_code_has_twice_as_many_bits() -> None:
+    # The same vector twice: base 32 turns every five bytes into eight letters of their own.
+    checkpoint = Checkpoint(length=7, last=b"foobafooba".hex() + "0" * 44)
+    assert checkpoint.long_code == "7-MZXW-6YTB-MZXW-6YTB"
+    read = parse_checkpoint("7-mzxw-6ytb-mzxw-6ytb")
+    assert read == Checkpoint(length=7, last=b"foobafooba".hex())
+    assert checkpoint.like(read) == checkpoint.long_code
+    with pytest.raises(ValueError, match="is not a checkpoint"):
+        parse_checkpoint("7-mzxw-6ytb-mzxw")

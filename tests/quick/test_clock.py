@@ -8,8 +8,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from doubles import ScriptedClock
+from stories import Story
 
 from voicecheck.core.facts import At
+from voicecheck.core.inputs import Restarted
 from voicecheck.live import clock
 from voicecheck.live.ending import Ending, when_asked
 from voicecheck.live.rehearsal import paced
@@ -28,16 +30,56 @@ def test_a_new_record_begins_at_zero_and_its_clock_never_steps_back() -> None:
     assert 0 <= moments[0] < 60_000_000
 
 
+def ended(ago_s: float, ran_s: float = 5.0, boot: str = "") -> clock.Ended:
+    """A record that ended so long ago by the wall clock, after running for so long."""
+    ran_us, up_us = round(ran_s * 1e6), clock.boot_us()
+    return clock.Ended(
+        at=At(utc=utc(ago_s), mono_us=ran_us),
+        began=At(utc=utc(ago_s + ran_s), mono_us=0),
+        boot=boot,
+        boot_us=up_us - ran_us - 2_000_000,  # by this clock it ended two seconds ago
+    )
+
+
 def test_a_record_that_is_taken_up_goes_on_after_the_gap() -> None:
-    now, gap_s = clock.wall(At(utc=utc(ago_s=600), mono_us=5_000_000))
+    now, gap_s = clock.wall(ended(ago_s=600))
     assert 600 <= gap_s < 660
     assert now(0.0).mono_us >= 5_000_000 + round(gap_s * 1e6)
 
 
-def test_a_wall_clock_that_was_set_back_makes_no_gap() -> None:
-    now, gap_s = clock.wall(At(utc=utc(ago_s=-600), mono_us=5_000_000))
-    assert gap_s == 0
+@pytest.mark.parametrize("ago_s", [600, -600])
+def test_until_the_computer_is_started_anew_its_own_clock_measures_the_gap(ago_s: float) -> None:
+    """Whatever the wall clock was set to; boot_id is that of random(4)."""
+    assert clock.boot()
+    now, gap_s = clock.wall(ended(ago_s, boot=clock.boot()))
+    assert 2 <= gap_s < 62
+    assert now(0.0).mono_us >= 7_000_000
+
+
+@pytest.mark.parametrize("boot", ["", "another"])
+def test_a_gap_by_a_wall_clock_that_was_set_back_is_unknown(boot: str) -> None:
+    now, gap_s = clock.wall(ended(ago_s=-600, boot=boot))
+    assert gap_s < 0
     assert now(0.0).mono_us >= 5_000_000
+
+
+def test_a_gap_shorter_than_the_computer_has_been_running_is_unknown() -> None:
+    """It was started anew since, so the gap is at least as long as that."""
+    running_s = clock.boot_us() / 1e6
+    assert clock.wall(ended(ago_s=running_s / 2, boot="another"))[1] < 0
+    assert clock.wall(ended(ago_s=running_s + 60, boot="another"))[1] >= running_s
+
+
+def test_a_record_ends_with_its_last_line_and_its_last_start() -> None:
+    """Two runs: the boot clock is that of the second."""
+    story = Story()
+    story.say("checklist table tilted head up")
+    story.give(Restarted(gap_s=4.0, boot="second", boot_us=77))
+    began = story.records[-1].at
+    story.say("checklist all four ports in place")
+    end = clock.ended(story.records)
+    assert end == clock.Ended(at=story.records[-1].at, began=began, boot="second", boot_us=77)
+    assert clock.ended([]) is None
 
 
 def test_the_clock_of_a_recording_moves_only_as_its_sound_does() -> None:

@@ -19,12 +19,11 @@ from stories import (
     small,
 )
 
-from voicecheck.core import facts
-from voicecheck.core.conduct_1.decide import decide
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.listening import least_confidence
-from voicecheck.core.conduct_1.procedure_file import parse
-from voicecheck.core.conduct_1.wording import spoken
+from voicecheck.core import conduct_1, facts
+from voicecheck.core.conduct_2.decide import decide
+from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.listening import least_confidence
+from voicecheck.core.conduct_2.wording import spoken
 from voicecheck.core.facts import Doubt, Fact, Why
 from voicecheck.core.inputs import UNKNOWN, Due, Entered, Heard, Said, Trouble
 from voicecheck.core.state import Mode, NothingDue
@@ -265,17 +264,112 @@ def test_what_is_beside_the_course_leaves_a_read_back_open() -> None:
     assert story.say(
         "checklist say again",
         "checklist what is outstanding",
-        "checklist call for help",
         "checklist wall too thick to grasp",
         "anything else",
     ) == [
         facts.Repeated(),
         facts.Listed(outstanding=tuple(item.id for item in story.case.procedure.items)),
-        facts.HelpCalled(),
         facts.Cautioned(caution="thick_wall"),
         facts.NotUnderstood(why=Doubt.NOT_A_PHRASE),
     ]
     assert story.case.state.pending == pending
+
+
+@pytest.mark.parametrize(
+    ("doubt", "fact"),
+    [
+        ("checklist call for help", facts.HelpCalled(lapsed=("pause",))),
+        ("checklist cannot see the tip", facts.Cautioned(caution="blind", lapsed=("pause",))),
+        ("checklist duct looks short", facts.Cautioned(caution="short_duct", lapsed=("pause",))),
+    ],
+)
+def test_a_doubt_before_a_clip_drops_its_read_back_and_asks_for_the_pause_again(
+    doubt: str, fact: Fact
+) -> None:
+    """Which cautions do is said in the procedure file (common practice, no source)."""
+    story = at_the_gate()
+    story.say("checklist clips on the artery")
+    assert story.say(doubt, "confirm", "checklist clips on the artery") == [
+        fact,
+        facts.NotUnderstood(why=Doubt.NOTHING_TO_CONFIRM),
+        facts.Refused(why=Why.OUTSTANDING, item="artery_clipped", outstanding=("pause",)),
+    ]
+
+
+def test_a_difficulty_named_during_the_pause_ends_it() -> None:
+    story = Story()
+    story.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA, "checklist begin the pause")
+    story.say("checklist wall too thick to grasp")
+    assert story.case.state.mode is Mode.IN_COURSE
+    assert story.case.due_us is None
+
+
+# ------------------------------------------------------------------------------------------- age
+
+
+def test_the_pause_is_good_for_five_minutes_and_each_act_renews_it() -> None:
+    story = at_the_gate()
+    story.give(by_voice("checklist clips on the artery"), after_us=200_000_000)
+    assert story.say("confirm") == [facts.Stated(item="artery_clipped", answer="clipped")]
+    story.give(by_voice("checklist duct clipped leaving a pair"), after_us=299_000_000)
+    (fell,) = {story.wait()}
+    assert fell == facts.Expired(lapsed=("pause",))
+    assert story.case.state.pending is None
+    assert story.say("confirm") == [facts.NotUnderstood(why=Doubt.NOTHING_TO_CONFIRM)]
+
+
+def test_a_confirm_that_comes_when_the_pause_has_expired_confirms_nothing() -> None:
+    story = at_the_gate()
+    story.give(by_voice("checklist clips on the artery"), after_us=299_000_000)
+    assert story.say("confirm") == [facts.Lapsed(item="artery_clipped")]
+
+
+def test_the_criteria_are_good_for_half_an_hour_after_the_last_of_them() -> None:
+    story = Story()
+    story.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA[:2])
+    story.give(by_voice("checklist lower third off the plate"), after_us=1_700_000_000)
+    story.say("confirm", "checklist view is lost", *THREE_CRITERIA[:2])
+    assert story.wait() == facts.Expired(lapsed=("triangle",))
+    assert story.records[-1].at.mono_us - story.case.stated_at["triangle"].mono_us == 1_800_000_000
+
+
+def test_once_everything_is_divided_nothing_expires() -> None:
+    story = at_the_gate()
+    for phrase in (
+        "checklist clips on the artery",
+        "checklist duct clipped leaving a pair",
+        "checklist artery divided",
+        "checklist duct transected",
+    ):
+        assert story.case.wakes_us is not None
+        story.say(phrase, "confirm")
+    assert story.case.wakes_us is None
+
+
+# ------------------------------------------------------------------- replies to an earlier question
+
+
+def test_a_key_pressed_before_the_question_was_on_the_screen_confirms_nothing() -> None:
+    story = Story()
+    story.say(*UP_TO_THE_CRITERIA, "checklist triangle free of fat")
+    shown = story.records[-1].seq
+    story.say("confirm", "checklist lower third off the plate")
+    late = story.give(Entered(text="confirm", line=shown), after_us=400_000)
+    assert late == facts.Refused(why=Why.STALE, item="plate")
+    assert story.give(Entered(text="negative", line=shown)) == late
+    assert story.give(Entered(text="confirm", line=story.records[-1].seq)) == facts.Stated(
+        item="plate", answer="off"
+    )
+
+
+def test_what_is_no_reply_counts_whatever_was_on_the_screen() -> None:
+    story = Story()
+    story.say("checklist triangle free of fat")
+    assert story.give(Entered(text="checklist emergency", line=1)) == facts.Overridden()
+
+
+def by_voice(phrase: str) -> Heard:
+    return Heard(text=phrase, confidence=0.99, audio_from_s=1.25, audio_to_s=2.5)
 
 
 def test_closing_names_what_was_never_stated() -> None:
@@ -354,8 +448,10 @@ def test_logs_from_before_the_operating_point_was_data_are_read_as_they_were_dec
     common = COMMON_TEXT.splitlines(keepends=True)
     before = "".join(line for line in common if not line.startswith("least_"))
     assert before != COMMON_TEXT
-    procedure = parse(SHIPPED_TEXT, before)
-    assert {least_confidence(procedure, each) for each in phrases(procedure).values()} == {0.0}
+    procedure = conduct_1.parse(SHIPPED_TEXT, before)
+    assert {
+        conduct_1.least_confidence(procedure, each) for each in phrases(procedure).values()
+    } == {0.0}
 
 
 def test_words_by_hand_count_as_words_heard() -> None:

@@ -23,11 +23,12 @@ from voicecheck.core.conduct import CURRENT
 from voicecheck.journal import read
 from voicecheck.review.examine import examine
 
-RELEASED = ((1, 1),)
+RELEASED = ((1, 1), (2, 2))
 """(format, rules) of every version that was ever released; only ever added to."""
 
 FROZEN = {
     1: "97cbcbca305c27f1d8f8974734bfce6559684d1b7f38510d0b4102ff0dacca4a",
+    2: "306d8846218efd260a58ed3ccad941382bf2dd9eba0b2246dcbbd9a6154ffcb7",
 }
 """Fingerprint of each released conduct; only ever added to."""
 

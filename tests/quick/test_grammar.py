@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from stories import COMMON_TEXT, SHIPPED_TEXT, SMALL_TEXT, shipped, small
 
-from voicecheck.core.conduct_1.grammar import interpret, phrases
-from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.conduct_2.grammar import interpret, phrases
+from voicecheck.core.conduct_2.procedure_file import parse
 from voicecheck.core.inputs import (
     UNKNOWN,
     Answer,

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import textwrap
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -16,9 +17,8 @@ from voicecheck.journal import Content, Journal, JournalError, read
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
-LINES = (b'{"seq":1}', b"", "gallbladder’s bed".encode(), b"\x00\xff\r", b"x" * 40)
+LINES = (b"first", b"", "gallbladder’s bed".encode(), b"\xff\r", b"x" * 40)
 """Lines are bytes: also an empty one, beyond ASCII, not UTF-8, with a carriage return."""
 
 
@@ -183,14 +183,13 @@ def test_a_file_that_the_system_itself_stops_from_growing(tmp_path: Path) -> Non
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")  # noqa: PTH110
-def test_a_full_disk(tmp_path: Path) -> None:
+def test_a_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """full(4): a write to this device fails as one to a full disk."""
     path = tmp_path / "case.log"
-    journal = Journal.create(path)
-    full = os.open("/dev/full", os.O_WRONLY)
-    os.dup2(full, journal._descriptor or -1)  # the disk fills while the log is open
-    os.close(full)
-    with journal, pytest.raises(JournalError, match=r"the disk is full; free some space"):
-        journal.append(b"line")
+    with Path("/dev/full").open("wb", buffering=0) as full, Journal.create(path) as journal:
+        monkeypatch.setattr(os, "write", lambda _, content: REAL_WRITE(full.fileno(), content))
+        with pytest.raises(JournalError, match=r"the disk is full; free some space"):
+            journal.append(b"line")
     assert path.read_bytes() == b""
 
 
@@ -273,10 +272,11 @@ def test_what_cannot_be_opened_says_why(tmp_path: Path, name: str, sentence: str
             open_it(tmp_path / name)
 
 
-def test_a_closed_journal_and_a_line_with_a_newline_are_refused(tmp_path: Path) -> None:
+def test_a_closed_journal_and_what_is_no_line_are_refused(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "case.log")
-    with pytest.raises(ValueError, match="newline"):
-        journal.append(b"two\nlines")
+    for no_line in (b"two\nlines", b"lost\0by the disk"):
+        with pytest.raises(ValueError, match="newline or a zero byte"):
+            journal.append(no_line)
     journal.append(b"one line")
     journal.close()
     journal.close()

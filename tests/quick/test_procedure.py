@@ -7,7 +7,7 @@ import re
 import pytest
 from stories import COMMON_TEXT, SHIPPED_TEXT, SMALL_TEXT, shipped, small
 
-from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.conduct_2.procedure_file import parse
 from voicecheck.core.procedure import Event, Item, Kind, Procedure, ProcedureError
 
 PROCEDURE = shipped()
@@ -255,7 +255,7 @@ def mistakes(text: str, common: str = COMMON_TEXT) -> list[str]:
         ('kind = "pause"', 'kind = "step"', ["exactly one item must be of kind pause"]),
         ('kind = "hold"', 'kind = "pause"', ["exactly one item", "only item", "one answer only"]),
         ('kind = "criterion"', 'kind = "step"', ["no item is of kind criterion"]),
-        ('kind = "hold"', 'kind = "act"', ["the pause must come before", "no phase", "before"]),
+        ('kind = "hold"', 'kind = "act"', ["pause must come right before", "no phase", "before"]),
         ('id = "bed", kind = "step"', 'id = "bed", kind = "criterion"', ["before the first act"]),
         (
             'kind = "criterion"',
@@ -268,7 +268,7 @@ def mistakes(text: str, common: str = COMMON_TEXT) -> list[str]:
             ["pause: a pause is always required"],
         ),
         (
-            'says = "two" }',
+            'says = "two", satisfies = true }',
             'says = "two", satisfies = false }',
             ["two: no answer satisfies it, so it could never stand"],
         ),
@@ -277,13 +277,32 @@ def mistakes(text: str, common: str = COMMON_TEXT) -> list[str]:
             'after = ["two"]',
             ["divided: an act comes after acts only; the gate holds back the rest"],
         ),
-        ("pause_s = 5", "pause_s = 0", ["pause_s must be at least 1"]),
-        ("read_back_s = 10", "read_back_s = -1", ["read_back_s must be at least 1"]),
+        ("pause_s = 5", "pause_s = 1", ["pause_s must be from 3 to 60 seconds"]),
+        ("read_back_s = 10", "read_back_s = 86400", ["read_back_s must be from 3 to 60 seconds"]),
+        ("pause_holds_s = 300", "", ["procedure.pause_holds_s is missing", "must be from 30"]),
+        ("criteria_hold_s = 1800", "criteria_hold_s = 9999", ["must be from 60 to 7200 seconds"]),
+        ("restate_after_s = 300\n", "", ["procedure.restate_after_s is missing"]),
+        (
+            'says = "more", satisfies = false',
+            'says = "more"',
+            ["phases[2].items[1].answers[2].satisfies is missing"],
+        ),
+        ('says = "Decompress.", lapses = []', 'says = "Decompress."', ["cautions.wall.lapses is"]),
+        ('lapses = ["pause"]', 'lapses = ["clip"]', ["lapses[1] must be one of step, hold"]),
+        ('lapses = ["pause"]', 'lapses = ["act"]', ["blind: what is done (act) cannot lapse"]),
+        ('title = "Criteria"', 'title = "First"', ["two phases have the title 'First'"]),
+        ('id = "acts"', 'id = "pause"', ["two phases are called 'pause'"]),
+        ('name = "neck"', 'name = "table"', ["two items have the name 'table'"]),
+        ('says = "more"', 'says = "two"', ["two: two answers say 'two'"]),
+        ('"Two?"', '"Two?\\u202e"', ["phases[2].items[1].ask holds a character that cannot be s"]),
+        ('"Two?"', '"Two?\\u0007"', ["phases[2].items[1].ask holds a character that cannot be s"]),
+        ('"Two?"', f'"{"Two? " * 61}"', ["phases[2].items[1].ask is longer than 300 characters"]),
+        ('says = "Stop."', 'says = "You may clip now."', ["claims what nobody here can see"]),
         ('id = "neck"', 'id = ""', ["phases[1].items[2].id is empty"]),
         ('id = "down"', 'id = ""', ["phases[1].items[2].answers[1].id is empty"]),
         (
-            'answers = [{ id = "held", phrases = ["pause"], says = "held" }]',
-            'answers = [{ id = "held", phrases = ["pause"], says = "held" }, '
+            'answers = [{ id = "held", phrases = ["pause"], says = "held", satisfies = true }]',
+            'answers = [{ id = "held", phrases = ["pause"], says = "held", satisfies = true }, '
             '{ id = "cut", phrases = ["short pause"], says = "cut", satisfies = false }]',
             ["pause: a pause has one answer only: that it was held"],
         ),
@@ -292,7 +311,7 @@ def mistakes(text: str, common: str = COMMON_TEXT) -> list[str]:
             "phrases = []",
             ["phases[2].items[1].answers[1].phrases is empty"],
         ),
-        ('id = "more"', 'id = "two"', ["two: two answers have the same id"]),
+        ('id = "more"', 'id = "two"', ["two: two answers have the id 'two'"]),
         ("[bail_outs]\n", "[bail_outs\n", ["not TOML: "]),
         ("[bail_outs]\nopen", "[bail_out]\nopen", ["bail_out is not known here", "is missing"]),
     ],
@@ -418,3 +437,27 @@ def test_an_operating_point_is_a_probability(key: str, least: str) -> None:
     assert common != COMMON_TEXT
     with pytest.raises(ProcedureError, match=rf"listening\.{key} must be"):
         parse(SMALL_TEXT, common)
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "sentence"),
+    [
+        ("least_confidence = 0.6", "", "listening.least_confidence is missing"),
+        ("least_confidence = 0.6", "least_confidence = 0.01", "least_confidence must be from 0.5"),
+        ("least_confidence_confirm = 0.85", "least_confidence_confirm = 1.0", "up to, but not, 1"),
+        ('confirm = ["confirm"]', 'confirm = ["the"]', "'the' needs a word of 6 letters or more"),
+        ('negative = ["negative"]', 'negative = ["no no no"]', "needs a word of 6 letters"),
+    ],
+)
+def test_how_sure_and_which_reply_is_decided_and_bounded(
+    was: str, becomes: str, sentence: str
+) -> None:
+    """Below one half, more likely than not it was not said (the meaning of a probability)."""
+    assert was in COMMON_TEXT
+    found = mistakes(SMALL_TEXT, COMMON_TEXT.replace(was, becomes, 1))
+    assert any(sentence in each for each in found), found
+
+
+def test_a_text_of_a_megabyte_is_one_sentence() -> None:
+    (found,) = mistakes(SMALL_TEXT.replace("Decompress.", "press " * 200_000))
+    assert found == "longer than 200,000 characters"

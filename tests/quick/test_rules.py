@@ -15,8 +15,8 @@ from walk import Walk, Walker
 from voicecheck.core import facts
 from voicecheck.core.case import Case, IllegalFact, machine, machine_rows
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.conduct_1 import rules
-from voicecheck.core.conduct_1.standing import start
+from voicecheck.core.conduct_2 import rules
+from voicecheck.core.conduct_2.standing import start
 from voicecheck.core.facts import Fact, Record, Why
 from voicecheck.core.inputs import Entered
 from voicecheck.core.procedure import Event, Kind

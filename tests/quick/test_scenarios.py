@@ -13,7 +13,7 @@ from stories import opening, shipped
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
-from voicecheck.core.conduct_1.grammar import phrases
+from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.facts import Fact
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.core.procedure import Kind

@@ -12,7 +12,7 @@ from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.chain import line_hash
 from voicecheck.core.facts import At, Record, decode_record
-from voicecheck.core.inputs import Entered, Trouble
+from voicecheck.core.inputs import Entered, Heard, Restarted, Trouble
 from voicecheck.core.replay import replay
 from voicecheck.journal import JournalError
 from voicecheck.live.service import Service
@@ -74,9 +74,11 @@ def test_nothing_is_believed_or_told_when_the_disk_is_full() -> None:
 def test_deaf_while_speaking_and_the_log_says_when(text: str) -> None:
     live, disk, ears = service(dict.fromkeys(range(1, 14), text), takes_s=1.0)
     live.run(blocks(13))  # 1.0 s of speech and 0.25 s of echo, in whole blocks
-    assert facts_of(disk) == ["Opened", "Spoke"]
+    assert facts_of(disk) == ["Opened", *["NotUnderstood"] * 13, "Spoke"]
+    over = [decode_record(line).fact for line in disk.lines[1:14]]
+    assert over == [facts.NotUnderstood(why=facts.Doubt.SPOKEN_OVER)] * 13
     assert (ears.blocks, ears.begun_anew) == (13, 1), "all is listened to, then it begins anew"
-    said = decode_record(disk.lines[1]).cause
+    said = decode_record(disk.lines[14]).cause
     assert (getattr(said, "audio_from_s", None), getattr(said, "audio_to_s", None)) == (0.0, 1.3)
 
 
@@ -100,7 +102,55 @@ def test_an_emergency_that_was_hardly_heard_while_speaking_was_the_machine() -> 
     live, disk, ears = service({5: "checklist emergency"}, takes_s=1.0)
     ears.sure = 0.4
     live.run(blocks(13))
-    assert facts_of(disk) == ["Opened", "Spoke"]
+    assert facts_of(disk) == ["Opened", "NotUnderstood", "Spoke"]
+
+
+@pytest.mark.parametrize(
+    ("text", "fact"),
+    [
+        ("checklist emergency", "Overridden"),
+        ("checklist converting to open", "BailedOut"),
+        ("checklist table tilted head up", "NotUnderstood"),
+        ("[unk]", "NotUnderstood"),
+    ],
+)
+def test_what_began_under_a_prompt_and_ended_after_it_is_one_line(text: str, fact: str) -> None:
+    live, disk, ears = service({15: text}, takes_s=1.0)
+    ears.lasts_s = 0.3  # from 1.2 s, when the machine was still speaking, to 1.5 s
+    live.run(blocks(15))
+    assert facts_of(disk) == ["Opened", "Spoke", fact]
+    heard = decode_record(disk.lines[2]).cause
+    assert isinstance(heard, Heard)
+    assert heard.over
+
+
+def test_what_began_before_the_machine_spoke_counts_although_it_ended_under_it() -> None:
+    live, disk, ears = service({6: "checklist table tilted head up"}, takes_s=0.0)
+    ears.lasts_s = 0.3
+    live.run(blocks(4))
+    assert live.listening
+    speaker = live._voice
+    assert isinstance(speaker, Speaker)
+    speaker.takes_s = 2.0
+    live.run([Entered(text="checklist what is outstanding"), *blocks(2)])
+    assert facts_of(disk) == ["Opened", "Listed", "Spoke", "Stated"]
+
+
+@pytest.mark.parametrize(("lasts_s", "fact"), [(0.4, "NotUnderstood"), (0.2, "Stated")])
+def test_a_reply_counts_for_the_words_that_were_out_when_it_began(
+    lasts_s: float, fact: str
+) -> None:
+    """The read-back of an entry comes while somebody says "confirm" to something else."""
+    live, disk, ears = service({5: "confirm"})
+    ears.lasts_s = lasts_s
+    live.run([*blocks(2), Entered(text="checklist triangle free of fat"), *blocks(3)])
+    assert facts_of(disk) == ["Opened", "Proposed", fact]
+
+
+def test_a_reply_to_a_question_that_is_being_asked_counts_for_nothing() -> None:
+    live, disk, _ = service({3: "confirm", 30: "confirm"}, takes_s=1.0)
+    live.run([Entered(text="checklist triangle free of fat"), *blocks(30)])
+    assert facts_of(disk) == ["Opened", "Spoke", "Proposed", "NotUnderstood", "Spoke", "Stated"]
 
 
 def test_a_new_prompt_cuts_the_old_one_short_and_both_are_on_record() -> None:
@@ -156,27 +206,29 @@ def test_what_was_being_said_when_the_sound_ended_under_a_prompt_does_not() -> N
     live, disk, ears = service(takes_s=5.0)
     ears.unfinished = "checklist table tilted head up"
     live.run(blocks(2))
-    assert facts_of(disk) == ["Opened"]
+    assert facts_of(disk) == ["Opened", "NotUnderstood"]
     ears.unfinished = "checklist emergency"
     live.run(blocks(2))
-    assert facts_of(disk) == ["Opened", "Spoke", "Overridden"]
+    assert facts_of(disk) == ["Opened", "NotUnderstood", "Spoke", "Overridden"]
 
 
 @pytest.mark.parametrize(
-    ("interrupts", "anew"),
+    ("interrupts", "then"),
     [
-        (Trouble(part="display", message="its server has stopped"), 0),
-        (Trouble(part="clock", message="set by 3 s"), 0),
-        (Trouble(part="microphone", message="unplugged"), 1),
-        (Entered(text="checklist say again"), 1),
+        (Trouble(part="display", message="its server has stopped"), ["Failed", "Stated"]),
+        (Trouble(part="clock", message="set by 3 s"), ["Failed", "Stated"]),
+        (Trouble(part="microphone", message="unplugged"), ["Stated", "Failed"]),
+        (Entered(text="checklist say again"), ["Repeated", "Stated"]),
     ],
 )
-def test_only_a_gap_in_the_sound_or_an_entry_ends_an_utterance(
-    interrupts: Trouble | Entered, anew: int
+def test_what_is_being_said_is_finished_whatever_else_comes(
+    interrupts: Trouble | Entered, then: list[str]
 ) -> None:
-    live, _, ears = service()
-    live.run([interrupts])
-    assert ears.begun_anew == anew
+    """Only a gap in the sound ends it early; nothing loses it."""
+    live, disk, ears = service()
+    ears.unfinished = "checklist table tilted head up"
+    live.run([BLOCK, interrupts])
+    assert facts_of(disk) == ["Opened", *then]
 
 
 def test_what_was_still_being_said_when_the_record_was_closed_does_not() -> None:
@@ -204,15 +256,16 @@ def test_a_record_taken_up_again_goes_on_where_its_lines_end() -> None:
     first.run(blocks(5))
     again, kept, _ = service(from_s=60.0)
     kept.lines[:] = disk.lines
-    again.take_up(disk.lines, gap_s=20.0)
+    again.take_up(disk.lines, Restarted(gap_s=20.0))
     assert again.case.state.standing == first.case.state.standing
     assert replay(kept.lines).state == again.case.state
 
 
-def test_after_a_long_gap_the_criteria_must_be_stated_again() -> None:
+@pytest.mark.parametrize("gap_s", [301.0, -1.0])
+def test_after_a_long_or_unknown_gap_the_criteria_must_be_stated_again(gap_s: float) -> None:
     first, disk, _ = service({2: "checklist triangle free of fat", 4: "confirm"})
     first.run(blocks(5))
     again, kept, _ = service(from_s=60.0)
-    again.take_up(disk.lines, gap_s=301.0)
+    again.take_up(disk.lines, Restarted(gap_s=gap_s))
     assert not any(again.case.state.standing)
-    assert decode_record(kept.lines[-1]).fact == facts.Reopened(gap_s=301.0, lapsed=("triangle",))
+    assert decode_record(kept.lines[-1]).fact == facts.Reopened(gap_s=gap_s, lapsed=("triangle",))

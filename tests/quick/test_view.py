@@ -17,8 +17,8 @@ from stories import COMMON_TEXT, SMALL_TEXT, Story, shipped, small
 
 from voicecheck.core import facts
 from voicecheck.core.codec import decode, encode
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.procedure_file import parse
+from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.procedure_file import parse
 from voicecheck.core.inputs import UNKNOWN, Due, Trouble
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
@@ -340,8 +340,8 @@ def test_the_keys_are_exactly_the_phrases_of_the_grammar_each_once() -> None:
     assert titles[1:9] == [phase.title for phase in shipped().phases]
 
 
-def test_two_phases_with_one_title_share_their_keys() -> None:
-    text = SMALL_TEXT.replace('title = "Criteria"', 'title = "First"')
+def test_a_phase_titled_as_a_group_of_keys_shares_it() -> None:
+    text = SMALL_TEXT.replace('title = "Criteria"', 'title = "Events"')
     procedure = parse(text, COMMON_TEXT)
     entered = [key.phrase for group in keys(procedure) for key in group.keys]
     assert sorted(entered) == sorted(phrases(procedure))

@@ -6,9 +6,9 @@ import pytest
 from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, shipped
 
 from voicecheck.core.chain import Checkpoint
-from voicecheck.core.conduct_1.grammar import phrases
-from voicecheck.core.conduct_1.wording import spoken
-from voicecheck.core.inputs import Restarted
+from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.wording import spoken
+from voicecheck.core.inputs import Entered, Restarted
 from voicecheck.core.wording import CAUTION, checkpoint_aloud
 from voicecheck.voice.speech import AnnouncerError, Speech
 
@@ -100,3 +100,42 @@ def test_every_prompt_takes_at_most_six_seconds() -> None:
     assert min(lengths.values()) > 0.5
     speech.close()
     assert {prompt: s for prompt, s in lengths.items() if s > 6.0} == {}
+
+
+def test_a_gap_that_no_clock_could_measure_is_told_as_such() -> None:
+    story = Story()
+    story.give(Restarted(gap_s=-1.0))
+    assert said(story).startswith("Record taken up again; nobody knows after how long. ")
+
+
+@pytest.mark.parametrize(
+    ("phrases_said", "last"),
+    [
+        (("checklist triangle free of fat", "confirm"), "triangle cleared, stated"),
+        (("checklist triangle free of fat",), "triangle cleared, not confirmed"),
+        (("checklist clips on the artery", "[unk]"), "artery clipped, refused"),
+        (("checklist active bleeding",), "active bleeding, event noted"),
+        (("checklist close the record", "negative"), "closing the record, not recorded"),
+    ],
+)
+def test_a_record_taken_up_again_tells_what_was_last_recorded(
+    phrases_said: tuple[str, ...], last: str
+) -> None:
+    """The machine may have stopped before it could answer, or with an answer that was wrong."""
+    story = Story()
+    story.say(*phrases_said)
+    story.give(Restarted(gap_s=2.0))
+    assert f" Last on record: {last}. " in said(story)
+
+
+def test_what_is_told_of_age_and_of_a_stale_key() -> None:
+    story = Story()
+    story.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA[:2])
+    story.wait()
+    assert said(story) == "Stated too long ago. State again: triangle cleared."
+    story.say("checklist triangle free of fat")
+    story.give(Entered(text="confirm", line=2))
+    assert said(story) == (
+        "Not taken: that replied to an earlier question. "
+        "Triangle cleared of fat and fibrous tissue: confirm?"
+    )

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from voicecheck.cases.layout import PARTITIONED, TABLES, Row, Rows, write
 from voicecheck.cases.rows import rows
+from voicecheck.core.legible import legible
 from voicecheck.journal import JournalError, read
 from voicecheck.review.examine import examine
 
@@ -54,7 +55,7 @@ def _each_once(tables: dict[str, list[Row]]) -> Rows:
     copies = [
         {
             "file": row["file"],
-            "damage": f"the same record as {first['file']} (case {row['case']}, opened "
+            "damage": f"the same record as {first['file']} (case {legible(row['case'])}, opened "
             f"{row['opened_utc']}), which is counted",
         }
         for row in tables["cases"]
@@ -79,13 +80,17 @@ def _all(folder: Path, logs: list[Path]) -> Iterator[Rows]:
 
 def _proved(folder: Path, log: Path) -> Rows:
     """One log as rows; what is wrong with it becomes a row, too."""
-    name = log.relative_to(folder).as_posix()
+    name = legible(log.relative_to(folder).as_posix(), _PATH)
     try:
         kept = read(log)
     except JournalError as error:
-        return {"damaged": [{"file": name, "damage": str(error)}]}
+        return {"damaged": [{"file": name, "damage": legible(str(error))}]}
     digest = hashlib.sha256(b"\n".join([*kept.lines, kept.torn])).hexdigest()
     return rows(name, digest, examine(kept.lines, kept.torn))
+
+
+_PATH = 4096
+"""Longest path that is kept whole: PATH_MAX of limits.h on Linux."""
 
 
 def _labels(path: Path) -> Iterator[Row]:
@@ -102,7 +107,7 @@ def _labels(path: Path) -> Iterator[Row]:
                 case = line.pop("case")
                 if case in named:
                     raise CollectionError(
-                        f"{path} has two lines for the case {case}. Keep only one."
+                        f"{path} has two lines for the case {legible(case, 80)}. Keep only one."
                     )
                 named.add(case)
                 yield from (
@@ -110,7 +115,7 @@ def _labels(path: Path) -> Iterator[Row]:
                     for label, value in line.items()
                     if label and value
                 )
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise CollectionError(
             f"The labels {path} cannot be read ({error}). Check the name."
         ) from error

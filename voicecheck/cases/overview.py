@@ -10,6 +10,7 @@ from voicecheck.cases.aggregates import CHARTED, HEALTH, MEASURES, Groups, Summa
 from voicecheck.cases.layout import Row
 from voicecheck.cases.runchart import run_charts
 from voicecheck.cases.xmr import MIN_CASES, MIN_MONTHS, Series
+from voicecheck.core.legible import legible
 from voicecheck.core.wording import CAUTION
 from voicecheck.review.pages import drawn, page
 
@@ -88,10 +89,10 @@ def _series(name: str, group: str, months: tuple[str, ...], known: Groups) -> Se
 def cases_text(summary: Summary) -> str:
     """The summary in a few lines, for the terminal."""
     lines = [*_overall(summary.overall), "", "Items stated in the course, % of cases:"]
-    lines += [f"  {item['stated']:7.1%}  {item['name']}" for item in summary.items]
+    lines += [f"  {item['stated']:7.1%}  {legible(item['name'])}" for item in summary.items]
     if summary.damaged:
         lines += ["", f"Damaged or doubled logs, counted in no figure: {len(summary.damaged)}"]
-        lines += [f"  {row['file']}: {row['damage']}" for row in summary.damaged]
+        lines += [f"  {row['file']}: {legible(row['damage'], 2000)}" for row in summary.damaged]
     if summary.newer:
         lines += ["", f"Logs newer than this program, counted in no figure: {len(summary.newer)}"]
         lines += [f"  {row['file']}: {row['made_by']}" for row in summary.newer]

@@ -16,11 +16,13 @@ from transitions import Machine, MachineError
 from voicecheck.core.conduct import Conduct, conduct_of
 from voicecheck.core.facts import (
     At,
+    CloseProposed,
     Fact,
     Failed,
     Lapsed,
     NotUnderstood,
     Opened,
+    Proposed,
     Record,
     Recovered,
     Stated,
@@ -84,8 +86,9 @@ class Case:
     def __init__(self, record: Record) -> None:
         """Begin from the opening line.
 
-        Raises IllegalFact if it is not an opening line, UnknownConduct if it names rules that this
-        program lacks, ProcedureError if its procedure has mistakes.
+        Raises IllegalFact if it is not an opening line or misstates its procedure's shape,
+        UnknownConduct if it names rules that this program lacks, ProcedureError if its procedure
+        has mistakes.
         """
         if not isinstance(record.fact, Opened) or record.seq != 1:
             raise IllegalFact("A log begins with its opening line.")
@@ -93,10 +96,13 @@ class Case:
         self.opened_at = record.at
         self.conduct = conduct_of(record.fact.rules)
         self.procedure = _embedded(record.fact.rules, record.fact.procedure, record.fact.common)
+        if record.fact.shape != self.conduct.shape(self.procedure):
+            raise IllegalFact("The shape in the opening line is not that of its procedure.")
         self.state = self.conduct.start(self.procedure)
         self.last = record
         self.stated_at: dict[str, At] = {}
         self.due_us: int | None = None
+        self.asked_line = 0
         self.last_said = ""
         self.last_heard: Record | None = None  # the last utterance, entry or missing reply
         self.last_taken: Record | None = None  # the last of these that was understood
@@ -166,10 +172,18 @@ class Case:
         match record.fact:
             case Stated(item=item):
                 self.stated_at[item] = record.at
+            case Proposed() | CloseProposed():
+                self.asked_line = record.seq
             case Failed(part=part):
                 self.failing.setdefault(part, record)
             case Recovered(part=part):
                 self.failing.pop(part, None)
+
+    @property
+    def wakes_us(self) -> int | None:
+        """When `Due` is the next input, if no other comes before; None if it is not awaited."""
+        moments = (self.due_us, self.conduct.expires_us(self))
+        return min((each for each in moments if each is not None), default=None)
 
     def outstanding(self) -> tuple[str, ...]:
         """Required items that do not stand with a satisfying answer, in order."""

@@ -16,7 +16,7 @@ GENESIS = "0" * 64
 """What the first line carries in place of a hash."""
 
 _WHOLE = re.compile(r"([0-9]+):([0-9a-f]{64})")
-_CODE = re.compile(r"([0-9]+)-([A-Z2-7]{4})-([A-Z2-7]{4})")
+_CODE = re.compile(r"([0-9]+)((?:-[A-Z2-7]{4}){2}|(?:-[A-Z2-7]{4}){4})")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,9 +32,27 @@ class Checkpoint:
 
     @property
     def code(self) -> str:
-        """Short enough to copy by hand: 40 bits of the hash in base 32 (RFC 4648)."""
-        letters = b32encode(bytes.fromhex(self.last)[:5]).decode()
-        return f"{self.length}-{letters[:4]}-{letters[4:]}"
+        """Short enough to read aloud: 40 bits of the hash in base 32 (RFC 4648).
+
+        Enough against accident. Whoever can rewrite a log finds one with the same 40 bits within
+        hours on a graphics card (from memory: some 10^10 hashes a second).
+        """
+        return self._in_letters(5)
+
+    @property
+    def long_code(self) -> str:
+        """Against forgery, and still to be copied by hand: 80 bits, which no one can search."""
+        return self._in_letters(10)
+
+    def like(self, other: Checkpoint) -> str:
+        """As text, in the form that the other was given in."""
+        forms = {10: self.code, 20: self.long_code}
+        return forms.get(len(other.last), str(self))
+
+    def _in_letters(self, length: int) -> str:
+        letters = b32encode(bytes.fromhex(self.last)[:length]).decode()
+        groups = (letters[place : place + 4] for place in range(0, len(letters), 4))
+        return "-".join((str(self.length), *groups))
 
 
 def line_hash(line: bytes) -> str:
@@ -43,21 +61,21 @@ def line_hash(line: bytes) -> str:
 
 
 def parse_checkpoint(text: str) -> Checkpoint:
-    """Read what str(checkpoint) or checkpoint.code wrote; raises ValueError with a sentence.
+    """Read what str(checkpoint) or one of its codes wrote; raises ValueError with a sentence.
 
-    From a code, `last` is only the first ten digits of the hash. A handwritten 0 or 1 in a code is
-    read as the letter O or I.
+    From a code, `last` is only the first ten or twenty digits of the hash. A handwritten 0 or 1 in
+    a code is read as the letter O or I.
     """
     text = text.strip()
     length, dash, letters = text.upper().partition("-")
     written = letters.replace("0", "O").replace("1", "I")  # base 32 has neither digit
-    whole, code = _WHOLE.fullmatch(text), _CODE.fullmatch(f"{length}{dash}{written}")
+    whole, code = _WHOLE.fullmatch(text), _CODE.fullmatch(length + dash + written)
     if whole:
         return Checkpoint(length=int(whole[1]), last=whole[2])
     if code:
-        return Checkpoint(length=int(code[1]), last=b32decode(code[2] + code[3]).hex())
+        return Checkpoint(length=int(code[1]), last=b32decode(code[2].replace("-", "")).hex())
     raise ValueError(
         f"{text!r} is not a checkpoint: give the number of lines, a colon and the 64 hexadecimal "
-        "digits of the last line's hash, or a short code such as 78-K7QD-2MXA; "
-        "`voicecheck verify` prints both."
+        "digits of the last line's hash, or a code such as 78-K7QD-2MXA; "
+        "`voicecheck verify` prints them."
     )

@@ -5,10 +5,12 @@ from __future__ import annotations
 import types
 import typing
 from collections.abc import Hashable, Mapping
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import MISSING, field, fields, is_dataclass
 from enum import Enum
 from functools import cache
 from typing import Any, TypeVar, cast
+
+from voicecheck.core.legible import legible, quoted
 
 T = TypeVar("T")
 
@@ -21,6 +23,17 @@ class Mistakes(ValueError):
         self.found = found
 
 
+def later(default: Any) -> Any:
+    """A field that a later format added: it is not written while it has this default.
+
+    So lines of every format are read, and written again, byte for byte.
+    """
+    return field(default=default, metadata={_LATER: True})
+
+
+_LATER = "later"
+
+
 def encode(value: Any, *, tagged: bool = False) -> Any:
     """As dicts, lists, strings, numbers and booleans; a member of a union carries its "type"."""
     if is_dataclass(value):
@@ -28,6 +41,7 @@ def encode(value: Any, *, tagged: bool = False) -> Any:
         plain = {
             name: encode(getattr(value, name), tagged=_is_union(kind))
             for name, kind in _hints(cls).items()
+            if (name, getattr(value, name)) not in _unwritten(cls)
         }
         return {"type": cls.__name__, **plain} if tagged else plain
     if isinstance(value, Enum):
@@ -46,6 +60,12 @@ def decode(kind: type[T], value: Any, where: str = "") -> T:
     if found:
         raise Mistakes(found)
     return cast("T", built)
+
+
+@cache
+def _unwritten(kind: Any) -> tuple[tuple[str, Any], ...]:
+    """The fields that are left out of a line, each with the value that leaves it out."""
+    return tuple((each.name, each.default) for each in fields(kind) if _LATER in each.metadata)
 
 
 @cache
@@ -74,10 +94,25 @@ def _decode(kind: Any, value: Any, where: str, found: list[str]) -> Any:
 
 def _decode_scalar(kind: type, value: Any, where: str, found: list[str]) -> Any:
     if kind is float and type(value) is int:
-        return float(value)  # canonical JSON writes 12.0 as 12
+        return _as_float(value, where, found)  # canonical JSON writes 12.0 as 12
     if type(value) is not kind:
-        found.append(f"{where or 'value'} must be {_NAMES.get(kind, kind.__name__)}, not {value!r}")
+        name = _NAMES.get(kind, kind.__name__)
+        found.append(f"{where or 'value'} must be {name}, not {quoted(value)}")
+    elif type(value) is int and abs(value) > _LARGEST:
+        found.append(f"{where or 'value'} is too large: {quoted(value)}")
     return value
+
+
+_LARGEST = 2**53 - 1
+"""Other programs may read a larger whole number inexactly (RFC 7493, 2.2)."""
+
+
+def _as_float(value: int, where: str, found: list[str]) -> float:
+    try:
+        return float(value)
+    except OverflowError:
+        found.append(f"{where or 'value'} is too large: {quoted(value)}")
+        return 0.0
 
 
 def _decode_enum(kind: type[Enum], value: Any, where: str, found: list[str]) -> Any:
@@ -85,20 +120,20 @@ def _decode_enum(kind: type[Enum], value: Any, where: str, found: list[str]) -> 
         return kind(value)
     except ValueError:
         choices = ", ".join(str(member.value) for member in kind)
-        found.append(f"{where} must be one of {choices}, not {value!r}")
+        found.append(f"{where} must be one of {choices}, not {quoted(value)}")
         return value
 
 
 def _decode_tuple(kind: Any, value: Any, where: str, found: list[str]) -> Any:
     if not isinstance(value, list):
-        found.append(f"{where} must be a list, not {value!r}")
+        found.append(f"{where} must be a list, not {quoted(value)}")
         return ()
     return tuple(_decode(kind, part, f"{where}[{n}]", found) for n, part in enumerate(value, 1))
 
 
 def _decode_mapping(kind: Any, value: Any, where: str, found: list[str]) -> Any:
     if not isinstance(value, dict):
-        found.append(f"{where} must be a table, not {value!r}")
+        found.append(f"{where} must be a table, not {quoted(value)}")
         return {}
     return {key: _decode(kind, part, _join(where, key), found) for key, part in value.items()}
 
@@ -109,7 +144,7 @@ def _decode_union(kinds: tuple[Any, ...], value: Any, where: str, found: list[st
     by_name = {kind.__name__: kind for kind in kinds if kind is not type(None)}
     tag = value.get("type") if isinstance(value, dict) else None
     if not isinstance(tag, str) or tag not in by_name:
-        found.append(f"{where} has the unknown type {tag!r}")
+        found.append(f"{where} has the unknown type {quoted(tag)}")
         return None
     rest = {key: part for key, part in value.items() if key != "type"}
     return _decode_dataclass(by_name[tag], rest, where, found)
@@ -117,21 +152,21 @@ def _decode_union(kinds: tuple[Any, ...], value: Any, where: str, found: list[st
 
 def _decode_dataclass(kind: type, value: Any, where: str, found: list[str]) -> Any:
     if not isinstance(value, dict):
-        found.append(f"{where or 'value'} must be a table, not {value!r}")
+        found.append(f"{where or 'value'} must be a table, not {quoted(value)}")
         return None
     hints, before, known = _hints(kind), len(found), {f.name: f for f in fields(kind)}
     found += [f"{_join(where, key)} is not known here" for key in value if key not in known]
     built = {}
-    for name, field in known.items():
+    for name, declared in known.items():
         if name in value:
             built[name] = _decode(hints[name], value[name], _join(where, name), found)
-        elif field.default is MISSING and field.default_factory is MISSING:
+        elif declared.default is MISSING and declared.default_factory is MISSING:
             found.append(f"{_join(where, name)} is missing")
     return kind(**built) if len(found) == before else None
 
 
 def _join(where: str, key: str) -> str:
-    return f"{where}.{key}" if where else key
+    return f"{where}.{legible(key, 80)}" if where else legible(key, 80)
 
 
 _NAMES = {str: "text", int: "a whole number", float: "a number", bool: "true or false"}

@@ -7,9 +7,10 @@ replays years later by the rules under which it was made.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from types import ModuleType, SimpleNamespace
 from typing import Any, Protocol
 
-from voicecheck.core import conduct_1
+from voicecheck.core import conduct_1, conduct_2
 from voicecheck.core.facts import At, Fact, Record
 from voicecheck.core.inputs import Command, Heard, Input
 from voicecheck.core.procedure import Item, Procedure
@@ -54,6 +55,12 @@ class Conduct(Protocol):
     ) -> int | None:
         """When the case stops waiting, after this record; None if it waits for nothing."""
 
+    def expires_us(self, case: Situation) -> int | None:
+        """When what was stated expires next, by the monotonic clock; None if nothing does."""
+
+    def shape(self, procedure: Procedure) -> str:
+        """What gates what, what is read back, what lapses what: one page of text."""
+
     def satisfied(self, procedure: Procedure, standing: tuple[str, ...], place: int) -> bool:
         """Whether the item at this place stands with an answer that satisfies it."""
 
@@ -85,10 +92,18 @@ class Conduct(Protocol):
         """Whether the utterance counts even while the machine speaks (barge-in)."""
 
 
-RELEASED: Mapping[int, Conduct] = {1: conduct_1}
+def _before(conduct: ModuleType, **added: Callable[..., Any]) -> Any:
+    """A conduct that was released before these functions came, with what it did instead."""
+    return SimpleNamespace(**{name: getattr(conduct, name) for name in conduct.__all__}, **added)
+
+
+RELEASED: Mapping[int, Conduct] = {
+    1: _before(conduct_1, expires_us=lambda _case: None, shape=lambda _procedure: ""),
+    2: conduct_2,
+}
 """Every version that a record may name. Entries are only ever added."""
 
-CURRENT: Conduct = conduct_1
+CURRENT: Conduct = conduct_2
 """The rules of every new case."""
 
 

@@ -13,13 +13,13 @@ from enum import StrEnum
 
 import rfc8785
 
-from voicecheck.core.codec import Mistakes, decode, encode
+from voicecheck.core.codec import Mistakes, decode, encode, later
 from voicecheck.core.inputs import Due, Entered, Heard, Restarted, Said, Trouble
 
-VERSION = 1
+VERSION = 2
 """The line format that this program writes."""
 
-READABLE = (1,)
+READABLE = (1, 2)
 """Every format ever written; all of them stay readable (tests/golden)."""
 
 
@@ -41,6 +41,8 @@ class Why(StrEnum):
     STANDING_BY = "standing_by"
     NOT_WAITING = "not_waiting"
     NOT_NOW = "not_now"
+    STALE = "stale"
+    """A reply by hand to a question that is no longer open."""
     CLOSED = "closed"
 
 
@@ -54,6 +56,8 @@ class Doubt(StrEnum):
     NOT_A_PHRASE = "not_a_phrase"
     NOTHING_TO_CONFIRM = "nothing_to_confirm"
     """A reply while no read-back is open."""
+    SPOKEN_OVER = "spoken_over"
+    """Said while the machine spoke; a reply: before the question was out."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -77,6 +81,14 @@ class Opened:
     """Which voice speaks, or that prompts are only shown."""
     caution: str
     """The cautions as they were shown."""
+    shape: str = later(default="")
+    """What the procedure and the rules make of the gate, in words."""
+    as_shipped: bool = later(default=True)
+    """Whether that is the shape of the procedure that came with the program."""
+    boot: str = later(default="")
+    """Which start of the computer this is; "" if the system does not say."""
+    boot_us: int = later(default=0)
+    """Microseconds since then, asleep or awake."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,6 +131,13 @@ class Lapsed:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Expired:
+    """What was stated too long ago no longer stands."""
+
+    lapsed: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Withdrawn:
     """A standing item was taken back; the earlier line stays."""
 
@@ -146,11 +165,14 @@ class Cautioned:
     """A difficulty was named, and its caution given."""
 
     caution: str
+    lapsed: tuple[str, ...] = later(default=())
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HelpCalled:
     """Somebody asked for another surgeon's help."""
+
+    lapsed: tuple[str, ...] = later(default=())
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -254,6 +276,7 @@ Fact = (
     | Noted
     | Retracted
     | Lapsed
+    | Expired
     | Withdrawn
     | PauseBegun
     | Occurred

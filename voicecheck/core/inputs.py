@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from voicecheck.core.codec import later
+
 # ------------------------------------------------------------------------------------------ inputs
 
 UNKNOWN = "[unk]"
@@ -25,6 +27,8 @@ class Heard:
     the lowest confidence of a word."""
     audio_from_s: float
     audio_to_s: float
+    over: bool = later(default=False)
+    """Whether it began while the machine spoke, or, for a reply, before the question was out."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,6 +36,8 @@ class Entered:
     """One phrase entered by hand at the prompt display, instead of spoken."""
 
     text: str
+    line: int = later(default=0)
+    """The number of the line that the display showed then; 0 if unknown."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -63,7 +69,11 @@ class Restarted:
     """The program was started again on an open record."""
 
     gap_s: float
-    """Seconds by the wall clock since the last line; never negative."""
+    """Seconds since the last line; negative if the clocks disagree, so that nobody knows."""
+    boot: str = later(default="")
+    """Which start of the computer this is; "" if the system does not say."""
+    boot_us: int = later(default=0)
+    """Microseconds since then, asleep or awake."""
 
 
 Input = Heard | Entered | Due | Said | Trouble | Restarted

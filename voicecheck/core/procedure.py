@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 
+from voicecheck.core.codec import later
+
 
 class Kind(StrEnum):
     """What sort of thing an item is; the conduct decides what follows from it."""
@@ -84,6 +86,8 @@ class Remark:
     name: str
     phrases: tuple[str, ...]
     says: str
+    lapses: tuple[Kind, ...] = later(default=())
+    """For a caution: the kinds of item that it lapses. What an event lapses is conduct."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -97,6 +101,10 @@ class Head:
     pause_s: int
     restate_after_s: int = 300
     """After a longer gap in the record, the criteria must be stated again."""
+    criteria_hold_s: int = 0
+    """How long the criteria stand after the last critical statement; 0, in old files: for ever."""
+    pause_holds_s: int = 0
+    """How long the pause stands after it, or after the last act; 0, in old files: for ever."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -20,6 +20,7 @@ from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.core.codec import Mistakes
 from voicecheck.core.conduct import RELEASED, UnknownConduct
 from voicecheck.core.facts import Opened, Record, decode_record
+from voicecheck.core.legible import legible, quoted
 from voicecheck.core.procedure import ProcedureError
 from voicecheck.core.state import NothingDue
 
@@ -32,7 +33,7 @@ class BrokenLog(Exception):
     """The log does not hold: the line, and why."""
 
     def __init__(self, line: int, why: str) -> None:
-        super().__init__(f"Line {line}: {why}")
+        super().__init__(f"Line {line}: {legible(why)}")
         self.line = line
 
 
@@ -42,8 +43,9 @@ class NewerLog(BrokenLog):
     def __init__(self, named: Mapping[str, int], program: str) -> None:
         super().__init__(1, "")
         self.args = (
-            f"This record is newer than this program: it has format {named['format']} and rules "
-            f"{named['rules']}. Read it with voicecheck {program[:20]!r}, which made it, or later.",
+            f"This record is newer than this program: it has format {quoted(named['format'])} "
+            f"and rules {quoted(named['rules'])}. Read it with voicecheck {quoted(program)}, which "
+            "made it, or later.",
         )
 
 
@@ -111,8 +113,14 @@ def _opened(record: Record) -> Case:
         raise BrokenLog(record.seq, f"the format {record.fact.format} never existed")
     try:
         return Case(record)
-    except (IllegalFact, ProcedureError, UnknownConduct) as error:
+    except ProcedureError as error:
+        raise BrokenLog(
+            record.seq, f"its procedure has mistakes: {'; '.join(error.found)}"
+        ) from None
+    except (IllegalFact, UnknownConduct) as error:
         raise BrokenLog(record.seq, str(error)) from None
+    except ValueError as error:  # tomllib, of a number with too many digits
+        raise BrokenLog(record.seq, f"its procedure cannot be read: {error}") from None
 
 
 def check_age(lines: Sequence[bytes]) -> None:
@@ -137,7 +145,7 @@ def check_age(lines: Sequence[bytes]) -> None:
 def _check_utc(record: Record) -> None:
     found = _UTC.fullmatch(record.at.utc)
     if not found or not 1 <= int(found[3]) <= monthrange(int(found[1]), int(found[2]))[1]:
-        raise BrokenLog(record.seq, f"{record.at.utc!r} is not a UTC time as in RFC 3339")
+        raise BrokenLog(record.seq, f"{quoted(record.at.utc)} is not a UTC time as in RFC 3339")
 
 
 def _lived(case: Case, record: Record) -> Case:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-from voicecheck.core.facts import Opened, Why
+from voicecheck.core.facts import At, Opened, Record, Why
 from voicecheck.core.inputs import Answer, CloseRecord
 from voicecheck.core.procedure import Procedure
 
@@ -58,7 +59,22 @@ class Situation(Protocol):
 
     @property
     def due_us(self) -> int | None:
-        """When the case stops waiting, by its monotonic clock; None while it waits for nothing."""
+        """When the case stops waiting for a reply or the end of the pause; None while for nothing.
+
+        In microseconds of the monotonic clock.
+        """
+
+    @property
+    def stated_at(self) -> Mapping[str, At]:
+        """When each item was last stated, also if it stands no more."""
+
+    @property
+    def asked_line(self) -> int:
+        """The line that opened the last read-back; 0 before any."""
+
+    @property
+    def last_taken(self) -> Record | None:
+        """The last utterance, entry or missing reply that was understood."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -15,6 +15,9 @@ CAUTION = (
 )
 """Shown on every surface; stored in every log."""
 
+OTHER_SHAPE = "The gate of this procedure is not the one that came with the program."
+"""Shown and said at every start, until the procedure is the shipped one again."""
+
 JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
 """Said and shown when the log can no longer be written."""
 
@@ -55,6 +58,7 @@ DOUBTS: Mapping[Doubt, str] = {
     Doubt.OTHER_SPEECH: "other speech",
     Doubt.NOT_A_PHRASE: "not a phrase",
     Doubt.NOTHING_TO_CONFIRM: "reply to nothing",
+    Doubt.SPOKEN_OVER: "said while the machine spoke",
 }
 """Why something heard counts for nothing, in words."""
 
@@ -66,6 +70,7 @@ _TOOK: Mapping[type[Fact], str] = {
     facts.Noted: "noted outside the course",
     facts.Retracted: "not recorded",
     facts.Lapsed: "not recorded",
+    facts.Expired: "stated too long ago",
     facts.Withdrawn: "withdrawn",
     facts.PauseBegun: "pause begun",
     facts.Occurred: "event noted",

@@ -1,50 +1,68 @@
-"""Who may read the prompt display and who may enter: tokens, host names, origins, headers."""
+"""Who may read the prompt display and who may enter: tokens, host names, origins."""
 
 from __future__ import annotations
 
 import hashlib
 import hmac
 import ipaddress
-from collections.abc import Awaitable, Callable, MutableMapping
-from typing import Any
+from urllib.parse import quote
 
-from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
-LEAST_TOKEN = 16
-"""Characters; secrets.token_urlsafe(12) gives 16."""
+from voicecheck.display.limits import NOT_ALLOWED
 
-_HEADERS = (
-    (
-        b"content-security-policy",
-        b"default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; "
-        b"connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
-    ),
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
-    (b"cache-control", b"no-store"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-)
+LEAST_TOKEN, LEAST_DISTINCT = 16, 6
+"""Characters, and how many different ones. A random token has that many: of 16 hexadecimal digits,
+three in a hundred thousand draws have fewer (counted by combinations)."""
 
-_Message = MutableMapping[str, Any]
-_Receive = Callable[[], Awaitable[_Message]]
-_Send = Callable[[_Message], Awaitable[None]]
+
+def problem(token: str) -> str:
+    """Why a token cannot be the token for entry, as a sentence; "" if it can."""
+    if len(token) < LEAST_TOKEN:
+        return f"The access token is too short; use at least {LEAST_TOKEN} characters."
+    if not all("!" <= letter <= "~" for letter in token):  # VCHAR, RFC 9110, section 5.5
+        return "The access token has a space or a letter beyond ASCII; use others."
+    if len(set(token)) < LEAST_DISTINCT:
+        return (
+            f"The access token repeats itself, so it can be guessed; use at least {LEAST_DISTINCT} "
+            "different characters, or let the program make one up."
+        )
+    return ""
 
 
 class Access:
     """The two tokens of one display: one allows reading only, the other entry and reading."""
 
     def __init__(self, host: str, token: str) -> None:
-        self._open = is_local(host)
+        self.host, self._open = host, is_local(host)
         self.entry_token = token
         self.read_token = hmac.new(token.encode(), b"read", hashlib.sha256).hexdigest()[:22]
+
+    def is_our_name(self, asked: str) -> bool:
+        """Whether a request's host, with or without a port, is one that this display has.
+
+        A foreign page may point its own host name at this machine (DNS rebinding), but its requests
+        carry that name. So only IP addresses, localhost and the given host are served.
+        """
+        name = asked.rsplit(":", 1)[0] if asked.rpartition(":")[2].isdigit() else asked
+        return name in ("localhost", self.host) or _is_address(name.strip("[]"))
 
     @property
     def reading_query(self) -> str:
         """The query of the reading address; "" if only this machine is served: all may read."""
         return "" if self._open else f"?token={self.read_token}"
+
+    @property
+    def entry_query(self) -> str:
+        """The query of the entry address, percent-encoded (RFC 3986, section 2)."""
+        return f"?token={quote(self.entry_token, safe='')}"
+
+    def is_mistaken(self, request: Request) -> bool:
+        """Whether this request has a token that is none of ours."""
+        given = (_in_query(request), _bearer(request))
+        known = (self.read_token, self.entry_token)
+        return any(each and not any(_same(each, token) for token in known) for each in given)
 
     def may_read(self, request: Request) -> bool:
         """Whether this request may see the case."""
@@ -57,8 +75,7 @@ class Access:
 
     def may_ask(self, request: Request) -> bool:
         """Whether this request has the entry token as its bearer token, as our script sends it."""
-        scheme, _, token = request.headers.get("authorization", "").partition(" ")
-        return scheme.lower() == "bearer" and _same(token, self.entry_token)
+        return _same(_bearer(request), self.entry_token)
 
     def may_enter(self, request: Request) -> bool:
         """Whether this request carries the entry token and comes from our own page.
@@ -73,34 +90,7 @@ class Access:
 
 def refused() -> Response:
     """The response to a request without the right token."""
-    return PlainTextResponse("Not allowed: open the address that the program printed.", 403)
-
-
-def guarded(app: Starlette, host: str) -> Callable[[_Message, _Receive, _Send], Awaitable[None]]:
-    """Put our headers on every response, and reject requests for a foreign host name.
-
-    A foreign page may point its own host name at this machine (DNS rebinding), but its requests
-    carry that name. So only IP addresses, localhost and the given host are served.
-    """
-
-    async def guard(scope: _Message, receive: _Receive, send: _Send) -> None:
-        async def send_with_headers(message: _Message) -> None:
-            if message["type"] == "http.response.start":
-                message["headers"] = [*message["headers"], *_HEADERS]
-            await send(message)
-
-        if scope["type"] == "http" and not _is_ours(Request(scope).headers.get("host", ""), host):
-            wrong = PlainTextResponse("This display has another name; use its address.", 421)
-            await wrong(scope, receive, send_with_headers)
-            return
-        await app(scope, receive, send_with_headers)
-
-    return guard
-
-
-def _is_ours(asked: str, host: str) -> bool:
-    name = asked.rsplit(":", 1)[0] if asked.rpartition(":")[2].isdigit() else asked
-    return name in ("localhost", host) or _is_address(name.strip("[]"))
+    return PlainTextResponse(NOT_ALLOWED, 403)
 
 
 def _is_address(name: str) -> bool:
@@ -118,6 +108,11 @@ def is_local(host: str) -> bool:
 
 def _same(given: str, token: str) -> bool:
     return hmac.compare_digest(given.encode(), token.encode())
+
+
+def _bearer(request: Request) -> str:
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    return token if scheme.lower() == "bearer" else ""
 
 
 def _in_query(request: Request) -> str:

@@ -142,6 +142,8 @@ class Machine:
 class View:
     """All that the display shows; core/codec.py turns it into JSON."""
 
+    line: int
+    """The number of the log's line that it shows; a reply by hand belongs to that line."""
     title: str
     case: str
     opened_utc: str

@@ -33,6 +33,7 @@ from voicecheck.display.screen import (
 def view(case: Case, record: Record, *, listening: bool) -> View:
     """The case after `record`; `listening` is false while the machine speaks."""
     return View(
+        line=record.seq,
         title=case.procedure.head.title,
         case=case.opened.case,
         opened_utc=case.opened_at.utc,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from voicecheck.core.inputs import Heard
@@ -25,6 +26,14 @@ if TYPE_CHECKING:
     from voicecheck.ears.decoder import NBest
 
 _PIECE_BYTES = round(BYTES_A_SECOND * PIECE_S)
+
+
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """A stretch that is being heard."""
+
+    stretch: Stretch
+    began_s: float
 
 
 class Recogniser:
@@ -62,11 +71,11 @@ class Recogniser:
             self._second_pass = SecondPass(pronunciation, second_decoder, weigh)
         else:
             self._decoder = other(model, phrases)
-        self._stretch: Stretch | None = None
+        self._open: _Open | None = None
+        self._before: _Open | None = None  # until it ends its utterance, beside the open one
         self._quiet = Quiet()
         self._rest = b""  # less than a piece
         self._passed_bytes = 0  # heard or skipped
-        self._began_s = 0.0  # where the stretch starts
 
     @property
     def name(self) -> str:
@@ -85,20 +94,26 @@ class Recogniser:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
         self._passed_bytes += len(self._rest) + len(block)
         self._rest = b""
-        self._stretch = None
+        self._open = self._before = None
+
+    def begin_anew(self) -> None:
+        """Begin a new utterance here; one that is open is heard to its end beside it."""
+        self._before, self._open = self._open or self._before, None
 
     def finish(self) -> list[Heard]:
-        """End the audio and return the utterance that was still open, if any."""
+        """End the audio and return what was still open, if anything."""
         rest, self._rest = self._rest[: len(self._rest) // 2 * 2], b""
         heard = self._accept(rest) if rest else []
-        if self._stretch:
-            heard += self._heard(self._stretch, self._stretch.finish())
-        self._stretch = None
+        if self._before:
+            heard += self._begun_before(self._before, self._before.stretch.finish())
+        if self._open:
+            heard += self._heard(self._open, self._open.stretch.finish())
+        self._open = self._before = None
         return heard
 
     def close(self) -> None:
         """Free Vosk's memory: first what was begun, for Vosk crashes the other way round."""
-        self._stretch = None
+        self._open = self._before = None
         self._decoder.close()
         if self._second_pass:
             self._second_pass.close()
@@ -115,24 +130,34 @@ class Recogniser:
         self.close()
 
     def _accept(self, piece: bytes) -> list[Heard]:
-        if self._stretch is None:
-            self._stretch = Stretch(self._decoder)
-            self._began_s = self._passed_bytes / BYTES_A_SECOND
+        if self._open is None:
+            self._open = _Open(Stretch(self._decoder), self._passed_bytes / BYTES_A_SECOND)
         self._quiet.hear(piece)
-        nbest = self._stretch.hear(piece, self._quiet.lasted_s)
+        heard: list[Heard] = []
+        before = self._before
+        if before and (nbest := before.stretch.hear(piece, self._quiet.lasted_s)):
+            heard += self._begun_before(before, nbest)
+            self._before = None
+        if nbest := self._open.stretch.hear(piece, self._quiet.lasted_s):
+            heard += self._heard(self._open, nbest)
         self._passed_bytes += len(piece)
-        return self._heard(self._stretch, nbest) if nbest else []
+        return heard
 
-    def _heard(self, stretch: Stretch, nbest: NBest) -> list[Heard]:
+    def _begun_before(self, before: _Open, nbest: NBest) -> list[Heard]:
+        """The utterance, if it began before the open stretch, which hears all that began later."""
+        here_s = self._open.began_s if self._open else self._passed_bytes / BYTES_A_SECOND
+        return [each for each in self._heard(before, nbest) if each.audio_from_s < here_s]
+
+    def _heard(self, hearing: _Open, nbest: NBest) -> list[Heard]:
         if not nbest.text:
             return []
         from_s, to_s = nbest.span_s
         return [
             Heard(
                 text=nbest.text,
-                confidence=round(self._confidence(stretch, nbest), 3),
-                audio_from_s=round(self._began_s + from_s, 2),
-                audio_to_s=round(self._began_s + to_s, 2),
+                confidence=round(self._confidence(hearing.stretch, nbest), 3),
+                audio_from_s=round(hearing.began_s + from_s, 2),
+                audio_to_s=round(hearing.began_s + to_s, 2),
             )
         ]
 

@@ -21,6 +21,8 @@ class _Ears(Protocol):
 
     def skip(self, block: bytes) -> None: ...
 
+    def begin_anew(self) -> None: ...
+
     def finish(self) -> Sequence[Heard]: ...
 
 
@@ -55,8 +57,13 @@ class ResilientEars:
         with suppress(Exception):  # a failure is reported at the next `hear`
             self._ears.skip(block)
 
+    def begin_anew(self) -> None:
+        """Begin a new utterance here; one that is open is heard to its end beside it."""
+        with suppress(Exception):  # a failure is reported at the next `hear`
+            self._ears.begin_anew()
+
     def finish(self) -> Sequence[Heard | Trouble]:
-        """End the audio; return the utterance that was still open, if any."""
+        """End the audio; return what was still open, if anything."""
         try:
             return self._ears.finish()
         except Exception as error:  # noqa: BLE001

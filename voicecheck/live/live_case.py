@@ -11,15 +11,15 @@ from pathlib import Path
 
 import click
 
-from voicecheck import __version__
+from voicecheck import __version__, shipped
 from voicecheck.core import facts
 from voicecheck.core.case import Case, IllegalFact
-from voicecheck.core.conduct import Conduct
+from voicecheck.core.conduct import CURRENT
 from voicecheck.core.facts import Opened, Record, decode_record
 from voicecheck.core.foreseen import foreseen
-from voicecheck.core.inputs import Entered, Trouble
+from voicecheck.core.inputs import Entered, Restarted, Trouble
 from voicecheck.core.procedure import Procedure
-from voicecheck.core.wording import CAUTION, JOURNAL_FAILED
+from voicecheck.core.wording import CAUTION, JOURNAL_FAILED, OTHER_SHAPE
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.resilient import ResilientEars
 from voicecheck.journal import Journal, JournalError
@@ -46,7 +46,6 @@ class Setup:
     """What all cases in one run of the program have in common."""
 
     procedure: Procedure
-    conduct: Conduct
     ears: Recogniser
     wording: str
     case_dir: Path
@@ -77,15 +76,17 @@ class LiveCase:
         name: str,
         log: Journal,
         *,
-        clock: clock.Clock = clock.wall,
+        runs: clock.Clock = clock.wall,
         note: Callable[[Case, Record, str], None] = lambda _case, _record, _text: None,
+        say: Callable[[str], None] = click.echo,
     ) -> None:
-        """`note` gets what the terminal shows: the case, the new record, what is said to it."""
-        self._setup, self._name, self._log, self._note = setup, name, log, note
+        """`note` gets each new record, with its case and what is said to it; `say` prints."""
+        self._setup, self._name, self._log = setup, name, log
+        self._note, self._say = note, say
         # The service comes last, because it needs the voice; nobody asks for a position earlier.
         self.voice = voice_for(setup, log.path, lambda: self.service.position_s)
-        lines = log.found.lines
-        now, self._gap_s = clock(decode_record(lines[-1]).at if lines else None)
+        ended = clock.ended([decode_record(line) for line in log.found.lines])
+        now, self._gap_s = runs(ended)
         ears = ResilientEars(setup.ears)
         self.service = Service(log=log, ears=ears, voice=self.voice, now=now, show=self._show)
 
@@ -99,7 +100,8 @@ class LiveCase:
             opened = decode_record(lines[0]).fact
             if isinstance(opened, Opened):
                 self.voice.prepare(foreseen(opened))  # in the record's own wording
-            self.service.take_up(lines, self._gap_s)
+            gap = Restarted(gap_s=self._gap_s, boot=clock.boot(), boot_us=clock.boot_us())
+            self.service.take_up(lines, gap)
         else:
             opened = opening(self._setup, self._name, self.voice.voice)
             self.voice.prepare(foreseen(opened))
@@ -112,9 +114,13 @@ class LiveCase:
         except (JournalError, IllegalFact) as error:
             raise LogStopped(str(error)) from error
         finally:  # however it ended
-            code = self.service.checkpoint.code
-            with suppress(OSError):
-                click.echo(f"Log: {self._log.path}\nCheckpoint to copy: {code}")
+            self.tell_checkpoint()
+
+    def tell_checkpoint(self) -> None:
+        """Print where the log is, and the checkpoint of all that is on disk."""
+        with suppress(OSError):  # a terminal that is gone must not hide how it ended
+            code = self.service.checkpoint.long_code
+            self._say(f"Log: {self._log.path}\nCheckpoint to copy: {code}")
 
     def close(self) -> None:
         """Let the voice go."""
@@ -123,22 +129,28 @@ class LiveCase:
     def _show(self, case: Case, record: Record, text: str) -> None:
         self._note(case, record, text)
         with suppress(OSError):  # a terminal that is gone must not stop the case
-            terminal.show(case, record, text)
+            terminal.show(case, record, text, self._say)
 
 
 def opening(setup: Setup, name: str, voice: str) -> Opened:
-    """The opening fact of a case under this setup."""
+    """The opening fact of a case under this setup, as of now."""
+    shape = CURRENT.shape(setup.procedure)
+    as_shipped = shape == CURRENT.shape(shipped.procedure())
     return Opened(
         case=name,
         procedure=setup.procedure.text,
         common=setup.procedure.common_text,
         wording=setup.wording,
         program=__version__,
-        rules=setup.conduct.VERSION,
+        rules=CURRENT.VERSION,
         format=facts.VERSION,
         recogniser=setup.ears.name,
         voice=voice,
-        caution=CAUTION,
+        caution=CAUTION if as_shipped else f"{CAUTION} {OTHER_SHAPE}",
+        shape=shape,
+        as_shipped=as_shipped,
+        boot=clock.boot(),
+        boot_us=clock.boot_us(),
     )
 
 

@@ -56,7 +56,7 @@ def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
     runs = clock.of_the_sound if fast else clock.wall
     with (
         Journal.create(log_path(setup.case_dir, name, clock.stamp())) as log,
-        closing(LiveCase(setup, name, log, clock=runs, note=note)) as case,
+        closing(LiveCase(setup, name, log, runs=runs, note=note)) as case,
     ):
         case.begin()
         turns = take_turns(scenario, recording, audio, lambda: case.service.listening)

@@ -7,14 +7,25 @@ recording runs through the same code as a live case.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.core.facts import At, Opened, Record, encode_record
-from voicecheck.core.inputs import Due, Entered, Heard, Input, Restarted, Said, Trouble
+from voicecheck.core.inputs import (
+    Confirm,
+    Due,
+    Entered,
+    Heard,
+    Input,
+    Negative,
+    Restarted,
+    Said,
+    Trouble,
+)
 from voicecheck.core.replay import replay
 from voicecheck.core.state import Mode
 from voicecheck.sound.pcm import BYTES_A_SECOND
@@ -22,6 +33,9 @@ from voicecheck.sound.pcm import BYTES_A_SECOND
 ECHO_S = 0.25
 """Echo tail: the machine stays deaf this long after its last word. By then a loudspeaker's echo is
 down at the noise floor (measured)."""
+
+_SPEECHES_KEPT = 8
+"""An utterance lasts 20 seconds at most; no more speeches than these end while one is open."""
 
 
 class Ears(Protocol):
@@ -33,8 +47,11 @@ class Ears(Protocol):
     def skip(self, block: bytes) -> None:
         """Skip a block: time advances, and a half-heard utterance is dropped."""
 
+    def begin_anew(self) -> None:
+        """Begin a new utterance here; one that is open is heard to its end beside it."""
+
     def finish(self) -> Sequence[Heard | Trouble]:
-        """End the audio; returns the utterance that was still open, if any."""
+        """End the audio, or the part before a gap; returns what was still open, if anything."""
 
 
 class Voice(Protocol):
@@ -86,6 +103,8 @@ class Service:
         self._log, self._ears, self._voice, self._now, self._show = log, ears, voice, now, show
         self.position_s = 0.0  # how much audio has passed
         self._speech: _Speech | None = None
+        self._spoken_s: deque[tuple[float, float]] = deque(maxlen=_SPEECHES_KEPT)
+        self._asked_s = 0.0  # when the last words to the room were out
 
     def open(self, opened: Opened) -> None:
         """Begin a new record."""
@@ -95,7 +114,7 @@ class Service:
         self.case = Case(record)
         self._tell()
 
-    def take_up(self, lines: Sequence[bytes], gap_s: float) -> None:
+    def take_up(self, lines: Sequence[bytes], restarted: Restarted) -> None:
         """Continue an open record after a gap.
 
         Raises BrokenLog if its lines do not hold, and RecordClosed if it is closed.
@@ -104,7 +123,7 @@ class Service:
         if self.closed:
             raise RecordClosed("That record is closed; give this case another name.")
         self.checkpoint = Checkpoint(length=len(lines), last=line_hash(lines[-1]))
-        self.step(Restarted(gap_s=gap_s))
+        self.step(restarted)
 
     @property
     def listening(self) -> bool:
@@ -152,6 +171,7 @@ class Service:
         text = self.case.conduct.spoken(self.case, record)
         self._show(self.case, record, text)
         if text:
+            self._asked_s = self.position_s
             self._say(text)
 
     def _say(self, text: str) -> None:
@@ -173,40 +193,60 @@ class Service:
             self.step(news)
 
     def _interrupt(self, given: Entered | Trouble) -> None:
-        if isinstance(given, Entered) or given.part == "microphone":
-            self._ears.skip(b"")  # no utterance spans an entry by hand or a gap in the sound
         if isinstance(given, Entered):
             self._hush()  # whoever enters has read the prompt, and need not hear it out
-        self.step(given)
+        elif given.part == "microphone":
+            self._hear(self._ears.finish())  # no utterance spans a gap in the sound
+        if not self.closed:
+            self.step(given)
 
     def _take(self, block: bytes) -> None:
         self.position_s += len(block) / BYTES_A_SECOND
         self._hear(self._ears.hear(block))
         if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
             self._end_speech()
-            self._ears.skip(b"")  # no utterance contains the machine's own voice
+            self._ears.begin_anew()  # what is said now is heard without the machine's own voice
 
     def _hear(self, utterances: Sequence[Heard | Trouble]) -> None:
-        """Take what was heard, unless the machine was speaking and it may not break in."""
-        deaf = self._speech is not None
+        """Take what was heard; each utterance with whether it began while the machine spoke."""
         for heard in utterances:
-            if self.closed or (deaf and not self._breaks_in(heard)):
-                continue
+            if self.closed:
+                return
             if isinstance(heard, Heard):
-                self._hush()
-            self.step(heard)
+                self._take_utterance(replace(heard, over=self._is_over(heard)))
+            else:
+                self.step(heard)
 
-    def _breaks_in(self, heard: Heard | Trouble) -> bool:
-        return isinstance(heard, Trouble) or self.case.conduct.breaks_in(self.case.procedure, heard)
+    def _take_utterance(self, heard: Heard) -> None:
+        if not heard.over or self.case.conduct.breaks_in(self.case.procedure, heard):
+            self._hush()
+        self.step(heard)
+
+    def _is_over(self, heard: Heard) -> bool:
+        """Whether the utterance began while the machine spoke.
+
+        A reply to words that were not out yet counts as one, too: nobody can mean them.
+        """
+        began_s, speech = heard.audio_from_s, self._speech
+        if speech is not None and began_s >= speech.from_s:
+            return True
+        if isinstance(self._meant(heard), Confirm | Negative):
+            return speech is not None or began_s < self._asked_s
+        return any(from_s <= began_s < to_s for from_s, to_s in self._spoken_s)
+
+    def _meant(self, heard: Heard) -> object:
+        return self.case.conduct.phrases(self.case.procedure).get(heard.text)
 
     def _end_speech(self) -> None:
         speech, self._speech = self._speech, None
         if speech is not None:
+            self._asked_s = self.position_s
+            self._spoken_s.append((speech.from_s, self.position_s))
             from_s, to_s = round(speech.from_s, 2), round(self.position_s, 2)
             self.step(Said(text=speech.text, audio_from_s=from_s, audio_to_s=to_s))
 
     def _step_if_due(self) -> None:
-        due_us = self.case.due_us
+        due_us = self.case.wakes_us
         if due_us is None or not self.listening:
             return
         if self._now(self.position_s).mono_us >= due_us:

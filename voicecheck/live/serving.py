@@ -7,26 +7,26 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
-from queue import SimpleQueue
-
-import click
 
 from voicecheck.core.case import Case
-from voicecheck.core.conduct import Conduct
+from voicecheck.core.conduct import CURRENT
 from voicecheck.core.facts import Record
 from voicecheck.core.inputs import Entered, Trouble
 from voicecheck.core.procedure import Procedure
 from voicecheck.core.replay import BrokenLog, NewerLog, replay
 from voicecheck.core.wording import JOURNAL_FAILED, checkpoint_aloud
 from voicecheck.display.access import LEAST_TOKEN
+from voicecheck.display.entries import CLOSED, ENDING, STOPPED, Entries
 from voicecheck.display.keys import keys
 from voicecheck.display.screen import View
 from voicecheck.display.server import Display
 from voicecheck.display.view import stopped, view
-from voicecheck.journal import Journal, JournalError, read
-from voicecheck.live import clock
+from voicecheck.journal import Journal, JournalError, fault, read
+from voicecheck.live import clock, systemd
+from voicecheck.live.addresses import told
 from voicecheck.live.ending import Ending
 from voicecheck.live.live_case import LiveCase, LogStopped, Setup, log_path
+from voicecheck.live.printer import Printer
 from voicecheck.live.service import Service
 from voicecheck.sound.microphone import Block
 
@@ -47,10 +47,11 @@ class Place:
     """For entry by hand; random if empty."""
 
 
-def recorded(path: Path) -> tuple[Procedure, Conduct] | None:
-    """The procedure and the rules of an existing log; None if nothing is recorded yet.
+def recorded(path: Path) -> Procedure | None:
+    """The procedure of an existing log; None if nothing is recorded yet.
 
-    Raises NewerLog, or JournalError if the log cannot be read or does not hold.
+    Raises NewerLog, or JournalError if the log cannot be read, does not hold or cannot be gone on
+    with, because its rules are earlier ones.
     """
     if not path.exists():
         return None
@@ -67,7 +68,12 @@ def recorded(path: Path) -> tuple[Procedure, Conduct] | None:
     if case is None:
         return None
     case.close()
-    return case.procedure, case.conduct
+    if case.conduct.VERSION != CURRENT.VERSION:
+        raise JournalError(
+            f"{path} was begun under rules {case.conduct.VERSION}; today's are {CURRENT.VERSION}. "
+            "It can be reviewed, but not gone on with: give this case another name."
+        )
+    return case.procedure
 
 
 def serve(
@@ -82,33 +88,36 @@ def serve(
     Raises BrokenLog or RecordClosed if the record cannot be taken up, JournalError if it cannot be
     opened, LogStopped if it can no longer be written.
     """
-    entered: SimpleQueue[Entered] = SimpleQueue()
+    by_hand = Entries()
     display = Display(
         host=place.host,
         port=place.port,
         token=place.token or secrets.token_urlsafe(LEAST_TOKEN),
-        keys=keys(setup.procedure, setup.conduct),
-        entered=entered.put,
+        keys=keys(setup.procedure),
+        entries=by_hand,
     )
     path = log_path(setup.case_dir, name)
     display.start()  # first: if it fails, no empty log is left behind
-    with closing(display), (Journal.reopen if path.exists() else Journal.create)(path) as log:
-        _tell_torn(log)
-        click.echo(f"Prompt display: {display.address}")
-        click.echo(f"Entry by hand:  {display.entry_address}")
-        with closing(
-            _Served(setup, name, log, display=display, entered=entered, ending=ending)
-        ) as served:
-            served.live(sound)
-            is_open = not served.case.service.closed
-    if is_open:
-        click.echo(f"The record is still open: serve --case {name} takes it up again.")
+    with closing(Printer()) as printer:
+        with (
+            closing(display),
+            (Journal.reopen if path.exists() else Journal.create)(path) as log,
+            told(display, path, printer.say),
+        ):
+            _tell_torn(log, printer.say)
+            served = _Served(setup, name, log, display=display, entries=by_hand, printer=printer)
+            with closing(served):
+                served.live(sound, ending)
+                is_open = not served.case.service.closed
+            systemd.notify(systemd.STOPPING)
+        if is_open:
+            printer.say(f"The record is still open: serve --case {name} takes it up again.")
 
 
-def _tell_torn(log: Journal) -> None:
+def _tell_torn(log: Journal, say: Callable[[str], None]) -> None:
     if log.found.torn:
-        click.echo(
-            f"The last line was cut off while it was written, before anybody was told of it. Its "
+        say(
+            f"The last line was set aside, because {fault(log.found.torn)}. Its "
             f"{len(log.found.torn)} bytes are kept beside the log, in {log.path.name}.torn-…"
         )
 
@@ -123,21 +132,28 @@ class _Served:
         log: Journal,
         *,
         display: Display,
-        entered: SimpleQueue[Entered],
-        ending: Ending,
+        entries: Entries,
+        printer: Printer,
     ) -> None:
-        self.case = LiveCase(setup, name, log, note=self._note)
+        self.case = LiveCase(setup, name, log, note=self._note, say=printer.say)
         self._service = self.case.service
-        self._display, self._entered, self._ending = display, entered, ending
+        self._display, self._entries, self._printer = display, entries, printer
+        self._watchdog = systemd.Watchdog()
 
-    def live(self, sound: Callable[[Service], Iterable[Block]]) -> None:
+    def live(self, sound: Callable[[Service], Iterable[Block]], ending: Ending) -> None:
         """Run until the record is closed or the sound ends; the display shows how it ended."""
+        self._ending = ending
         self.case.begin()
+        ending.meanwhile, ending.last_words = self._live_on, self._last_words
+        self._entries.open()
+        systemd.notify(systemd.READY)
         try:
             self.case.live(self._inputs(sound(self._service)))
         except Exception as error:
+            self._entries.refuse(STOPPED)
             self._tell_stopped(error.why if isinstance(error, LogStopped) else str(error))
             raise
+        self._entries.refuse(CLOSED if self._service.closed else ENDING)
         if self._service.closed:
             self._tell_checkpoint()
 
@@ -147,7 +163,9 @@ class _Served:
 
     # ------------------------------------------------------------------------------- what goes out
 
-    def _note(self, _case: Case, _record: Record, _text: str) -> None:
+    def _note(self, _case: Case, record: Record, _text: str) -> None:
+        if isinstance(record.cause, Entered):
+            self._entries.recorded()
         self._refresh()
 
     def _refresh(self) -> None:
@@ -165,10 +183,20 @@ class _Served:
     def _tell_checkpoint(self) -> None:
         """Show it long enough to be copied, and spell it aloud after "Record closed"."""
         checkpoint, shown = self._service.checkpoint, self._view()
-        text = f"{shown.asked.text} Checkpoint: {checkpoint.code}"
+        text = f"{shown.asked.text} Checkpoint: {checkpoint.long_code}"
         self._display.show(replace(shown, asked=replace(shown.asked, text=text)))
         self._ending.wait(self._service.still_speaks_s)
         self._ending.wait(max(LINGER_S, self.case.voice.say(checkpoint_aloud(checkpoint))))
+
+    def _live_on(self) -> None:
+        """Tell the display and systemd that the live loop lives."""
+        self._display.beat()
+        self._watchdog.feed()
+
+    def _last_words(self) -> None:
+        self._printer.say("The program stood still, so it is ended by force.")
+        self.case.tell_checkpoint()
+        self._printer.close()
 
     # -------------------------------------------------------------------------------- what comes in
 
@@ -177,8 +205,9 @@ class _Served:
         steps, display_fails = clock.Steps(), False
         for block in sound:
             yield block
-            while not self._entered.empty():
-                yield self._entered.get()
+            self._live_on()
+            if entered := self._entries.take():
+                yield entered
             yield from _as_troubles(steps.seen())
             if display_fails is not bool(trouble := self._display.trouble):
                 display_fails = bool(trouble)

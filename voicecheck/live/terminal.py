@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from textwrap import fill
 
 import click
@@ -15,19 +16,24 @@ COLUMNS = 80
 _INDENT = " " * 10
 
 
-def show(case: Case, record: Record, text: str) -> None:
-    """Print one record once it is on disk."""
+def show(case: Case, record: Record, text: str, say: Callable[[str], None]) -> None:
+    """Print one record, by `say`, once it is on disk."""
     if isinstance(record.fact, Opened):
-        click.secho(f"\n{case.procedure.head.title} · case {case.opened.case}", bold=True)
-        click.echo(f"{fill(CAUTION, COLUMNS)}\n")
-    if isinstance(record.fact, Spoke):
+        title = f"{case.procedure.head.title} · case {case.opened.case}"
+        say(f"\n{click.style(title, bold=True)}\n{fill(CAUTION, COLUMNS)}\n")
+    if isinstance(record.fact, Spoke) or _is_our_own_voice(record):
         return
     items = len(case.procedure.items)
     taken = took(record.fact).upper() if isinstance(record.fact, Refused) else took(record.fact)
-    click.echo(_wrapped(f"{record.at.utc[11:19]}  {_cause(record)}", _INDENT))
-    click.echo(f"{_INDENT}{taken:<30} [{items - len(case.outstanding())}/{items} stated]")
+    say(_wrapped(f"{record.at.utc[11:19]}  {_cause(record)}", _INDENT))
+    say(f"{_INDENT}{taken:<30} [{items - len(case.outstanding())}/{items} stated]")
     if text:
-        click.echo(_wrapped(f"{_INDENT}» {text}", f"{_INDENT}  "))
+        say(_wrapped(f"{_INDENT}» {text}", f"{_INDENT}  "))
+
+
+def _is_our_own_voice(record: Record) -> bool:
+    """Whether this is most likely a prompt that reached the microphone; it stays in the log."""
+    return isinstance(record.cause, Heard) and record.cause.over and record.cause.text == UNKNOWN
 
 
 def _wrapped(text: str, indent: str) -> str:

@@ -11,9 +11,12 @@ from voicecheck.core.chain import Checkpoint, line_hash
 from voicecheck.core.codec import Mistakes
 from voicecheck.core.facts import Record, decode_record
 from voicecheck.core.replay import BrokenLog, NewerLog, check_age, story
+from voicecheck.journal import LONGEST, fault
 from voicecheck.review.findings import Report
 from voicecheck.review.misfit import misfit
-from voicecheck.review.report import report
+from voicecheck.review.remarks import remarks
+from voicecheck.review.report import report_on
+from voicecheck.review.trace import Trace, trace_of
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -30,6 +33,8 @@ class Examined:
     """How the checkpoint differs from an undamaged log; "" if it fits or none was given."""
     report: Report | None = None
     """On the longest beginning that holds; None if not even the opening does."""
+    remarks: tuple[str, ...] = ()
+    """What is odd in that beginning although it holds, in sentences."""
     checkpoint: Checkpoint | None = None
     """The one that was given, if any; it was kept elsewhere."""
 
@@ -52,22 +57,23 @@ def examine(
         check_age(lines)
     except NewerLog as error:
         return Examined(lines=len(lines), newer=str(error))
-    told, damage = _longest(lines)
+    trace, damage = _longest(lines)
     return Examined(
         lines=len(lines),
         damage=damage or _torn(lines, torn),
         misfit=misfit(lines, checkpoint) if checkpoint and not damage else "",
-        report=told,
+        report=report_on(trace) if trace else None,
+        remarks=remarks(step.record for step in trace.steps) if trace else (),
         checkpoint=checkpoint,
     )
 
 
-def _longest(lines: Sequence[bytes]) -> tuple[Report | None, tuple[str, ...]]:
-    """The report on the longest beginning that holds, and what breaks each longer one."""
+def _longest(lines: Sequence[bytes]) -> tuple[Trace | None, tuple[str, ...]]:
+    """The longest beginning that holds, and what breaks each longer one."""
     damage: list[str] = []
     while lines or not damage:
         try:
-            return report(closing_story(lines)), tuple(damage)
+            return trace_of(closing_story(lines)), tuple(damage)
         except BrokenLog as broken:
             damage.append(str(broken))
             lines = lines[: _vouched(lines, broken.line)]
@@ -106,7 +112,6 @@ def _vouched(lines: Sequence[bytes], broken: int) -> int:
 def _torn(lines: Sequence[bytes], torn: bytes) -> tuple[str, ...]:
     if not torn:
         return ()
-    return (
-        f"Line {len(lines) + 1}: it was cut off after {len(torn)} bytes, before it was "
-        "acknowledged; every line before it holds. `voicecheck serve` continues the record there",
-    )
+    goes_on = len(torn) <= LONGEST
+    cure = ". `voicecheck serve` continues the record there" if goes_on else ""
+    return (f"Line {len(lines) + 1}: {fault(torn)}; every line before it holds{cure}",)

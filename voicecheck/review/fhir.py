@@ -10,15 +10,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 from uuid import UUID, uuid5
 
 from voicecheck.core import facts
 from voicecheck.core.chain import line_hash
-from voicecheck.core.facts import Fact, encode_record
+from voicecheck.core.facts import Fact, Record, encode_record
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
 from voicecheck.core.wording import in_words, took
+from voicecheck.review.characters import exchangeable
 from voicecheck.review.trace import SPEAKERS, Step, Trace
 
 SNOMED = "http://snomed.info/sct"
@@ -57,12 +59,28 @@ def bundle(trace: Trace) -> str:
             for resource in resources
         ],
     }
-    return json.dumps(whole, indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(_fit(whole), indent=1, ensure_ascii=False) + "\n"
+
+
+def _fit(value: Any) -> Any:
+    """The same with texts that FHIR can hold: none is empty (R4, JSON Representation)."""
+    if isinstance(value, dict):
+        return {key: _fit(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_fit(part) for part in value]
+    if isinstance(value, str):
+        return exchangeable(value) if value.strip() else "(empty)"
+    return value
 
 
 def _identity(trace: Trace, what: str) -> str:
-    opening = line_hash(encode_record(trace.steps[0].record))
-    return str(uuid5(_SPACE, f"{opening}/{what}"))
+    return str(uuid5(_SPACE, f"{_line_hash(trace.steps[0].record)}/{what}"))
+
+
+@lru_cache(maxsize=1)
+def _line_hash(opening: Record) -> str:
+    """The opening's, which is long, and named by every resource."""
+    return line_hash(encode_record(opening))
 
 
 def _reference(trace: Trace, what: str, display: str) -> dict[str, str]:

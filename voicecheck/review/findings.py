@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from voicecheck.core.chain import parse_checkpoint
+from voicecheck.core.codec import later
 from voicecheck.core.procedure import Kind
 
 
@@ -181,7 +183,7 @@ class Hearing:
     """How well the machine heard: counts of lines, and seconds."""
 
     heard: int
-    """All utterances; the next five add up to it."""
+    """All utterances while the machine was silent; the next five add up to it."""
     understood: int
     other_speech: int
     """Matches no phrase: mostly talk in the room."""
@@ -204,6 +206,8 @@ class Hearing:
     confidence_lowest: float | None
     deaf_s: float
     trouble_s: float
+    spoken_over: int = later(default=0)
+    """Utterances that began while the machine spoke, and did not break in."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -254,7 +258,12 @@ class Report:
     checkpoint: str
     """Number of lines and hash of the last one, as chain.Checkpoint prints it."""
     code: str
-    """The same as a short code, to copy by hand."""
+    """The same as a short code, to read aloud."""
+
+    @property
+    def long_code(self) -> str:
+        """The same as a code of 80 bits, to copy by hand."""
+        return parse_checkpoint(self.checkpoint).long_code
 
     @property
     def first_act(self) -> Act | None:

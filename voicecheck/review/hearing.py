@@ -45,8 +45,9 @@ def deaf(trace: Trace) -> Iterator[Deaf]:
     for step in trace.steps:
         if isinstance(step.record.cause, Said):
             said = step.record.cause
-            start_s = max(0.0, step.at.since_s - (said.audio_to_s - said.audio_from_s))
-            yield Deaf(text=said.text, start_s=round(start_s, 6), end_s=step.at.since_s)
+            lasted_s = min(max(0.0, said.audio_to_s - said.audio_from_s), step.at.since_s)
+            start_s = round(step.at.since_s - lasted_s, 6)
+            yield Deaf(text=said.text, start_s=start_s, end_s=step.at.since_s)
 
 
 def troubles(trace: Trace) -> Iterator[TroubleSpan]:
@@ -76,7 +77,8 @@ def _trouble(part: str, first: Step, end: Moment | None) -> TroubleSpan:
 
 def hearing(trace: Trace) -> Hearing:
     """The counts and seconds of the whole log."""
-    heard = [step for step in trace.steps if step.cause.source == "heard"]
+    all_heard = [step for step in trace.steps if step.cause.source == "heard"]
+    heard = [step for step in all_heard if not _is_over(step)]
     clear = [step for step in heard if not isinstance(step.record.fact, facts.NotUnderstood)]
     sure = [step.cause.confidence for step in clear if step.cause.confidence is not None]
     unclear = Counter(
@@ -90,6 +92,7 @@ def hearing(trace: Trace) -> Hearing:
         not_a_phrase=unclear[Doubt.NOT_A_PHRASE],
         reply_to_nothing=unclear[Doubt.NOTHING_TO_CONFIRM],
         unsure=unclear[Doubt.UNSURE],
+        spoken_over=len(all_heard) - len(heard),
         negatives=became[facts.Retracted],
         no_replies=became[facts.Lapsed],
         asked_again=became[facts.Repeated],
@@ -99,6 +102,10 @@ def hearing(trace: Trace) -> Hearing:
         deaf_s=round(sum(span.end_s - span.start_s for span in deaf(trace)), 6),
         trouble_s=round(sum(_lasted_s(span, trace.steps[-1].at) for span in troubles(trace)), 6),
     )
+
+
+def _is_over(step: Step) -> bool:
+    return step.record.fact == facts.NotUnderstood(why=Doubt.SPOKEN_OVER)
 
 
 def _lasted_s(span: TroubleSpan, ended: Moment) -> float:

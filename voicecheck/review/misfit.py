@@ -34,7 +34,7 @@ def misfit(lines: Sequence[bytes], given: Checkpoint) -> str:
 
 
 def _another_hash(kept: Checkpoint, given: Checkpoint) -> str:
-    here, typed = (each.code if is_short(given) else str(each) for each in (kept, given))
+    here, typed = kept.like(given), given.like(given)
     pairs = enumerate(zip(_hash_of(here), _hash_of(typed), strict=True), 1)
     wrong = [str(place) for place, (ours, theirs) in pairs if ours != theirs]
     slip = ""
@@ -49,7 +49,7 @@ def _another_hash(kept: Checkpoint, given: Checkpoint) -> str:
 
 
 def is_short(checkpoint: Checkpoint) -> bool:
-    """Whether it comes from a short code, which has only part of the hash."""
+    """Whether it comes from a code, which has only part of the hash."""
     return len(checkpoint.last) < len(GENESIS)
 
 

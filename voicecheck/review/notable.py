@@ -61,8 +61,8 @@ def events(trace: Trace) -> Iterator[Happening]:
             case facts.HelpCalled():
                 yield happening(step, "help", took(step.record.fact))
             case facts.Reopened(gap_s=gap_s):
-                gap = f"nobody listened for {duration(gap_s)}"
-                yield happening(step, "gap", gap, step.answered)
+                lasted = f"for {duration(gap_s)}" if gap_s >= 0 else "for an unknown time"
+                yield happening(step, "gap", f"nobody listened {lasted}", step.answered)
             case facts.StoodBy() | facts.Resumed():
                 yield happening(step, "interruption", took(step.record.fact))
             case _:

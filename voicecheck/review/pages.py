@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+from voicecheck.core.legible import legible
 from voicecheck.core.wording import in_words
 from voicecheck.review.findings import Moment
 from voicecheck.review.optional import library
@@ -24,6 +25,7 @@ def _templates() -> Any:
     environment = jinja2.Environment(
         loader=jinja2.PrefixLoader({each: jinja2.PackageLoader(each) for each in packages}, ":"),
         autoescape=True,
+        finalize=_shown,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -36,6 +38,11 @@ def _templates() -> Any:
         "in_words": in_words,
     }
     return environment
+
+
+def _shown(value: object) -> object:
+    """Texts from a log are cut, and steer nothing; our own pictures and tables stay whole."""
+    return legible(value, 2000) if type(value) is str else value
 
 
 def drawn(svg: str) -> Any:

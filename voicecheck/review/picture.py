@@ -7,9 +7,11 @@ same in tables.
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from voicecheck.core.legible import legible
 from voicecheck.core.procedure import Kind
 from voicecheck.review.findings import Report
 from voicecheck.review.marks import (
@@ -91,7 +93,11 @@ _ROWS = (
 def svg(figure: Figure) -> str:
     """A figure as one <svg> element for use inside a page."""
     memory = io.StringIO()
-    figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
+    for words in figure.findobj(library("matplotlib.text").Text):
+        words.set_text(legible(words.get_text(), 100))
+    with warnings.catch_warnings():  # what our font lacks, the reader's font will have
+        warnings.filterwarnings("ignore", "Glyph")
+        figure.savefig(memory, format="svg", metadata={"Date": None, "Creator": None})
     text: str = memory.getvalue()
     return text[text.index("<svg") :].replace(
         "<svg ", '<svg aria-hidden="true" focusable="false" ', 1
@@ -105,7 +111,7 @@ def _room(figure: Figure) -> float:
 def _axes(axes: Axes, names: Sequence[str], minutes: float) -> None:
     axes.set_xlim(0, max(minutes, 1 / 60))
     axes.set_ylim(len(names) - 0.5, -0.5)
-    axes.set_yticks(range(len(names)), names)
+    axes.set_yticks(range(len(names)), [legible(name, 60) for name in names])
     axes.tick_params(length=0, pad=6)
     axes.set_xlabel("minutes since the record was opened")
     for side in ("top", "left", "right"):

@@ -18,6 +18,7 @@ def proof(examined: Examined) -> Iterator[tuple[str, str]]:
     yield "Story", f"every fact follows from its input by rules {report.setting.rules}."
     if pinned and pinned.length:
         yield "Checkpoint", _holds(pinned)
+    yield from (("Remark", remark) for remark in examined.remarks)
     open_end = _open_end(examined.lines, pinned.length if pinned else 0, closed=report.closed)
     if open_end:
         yield "Not proven", open_end
@@ -35,8 +36,17 @@ def _holds(pinned: Checkpoint) -> str:
     )
     if is_short(pinned):
         bits = 4 * len(pinned.last)
-        holds += f" A short code has {bits} bits of the hash; the whole checkpoint has all 256."
+        holds += f" The code has {bits} of the hash's 256 bits"
+        holds += _ENOUGH if bits >= _SEARCHED_BITS else _TOO_FEW
     return holds
+
+
+_SEARCHED_BITS = 80
+_ENOUGH = ": nobody can search for another log that fits."
+_TOO_FEW = (
+    ": enough against accident. Whoever wants to forge a log finds one that fits within hours on a "
+    "graphics card; the long code is safe from that."
+)
 
 
 def _open_end(lines: int, pinned: int, *, closed: bool) -> str:

@@ -16,7 +16,11 @@ from voicecheck.review.trace import Trace, trace_of
 
 def report(story: Iterable[tuple[Case, Record]]) -> Report:
     """Report on a story from replay.story that has at least an opening; passes on BrokenLog."""
-    trace = trace_of(story)
+    return report_on(trace_of(story))
+
+
+def report_on(trace: Trace) -> Report:
+    """Report on a story that has been kept."""
     last, spans = trace.steps[-1], tuple(stated.spans(trace))
     asked, statements = tuple(stated.asked(trace)), tuple(stated.statements(trace))
     acts = tuple(stated.acts(trace, spans))

@@ -103,7 +103,9 @@ def because(trace: Trace, fact: Fact) -> str:  # noqa: PLR0911
             return f"bail-out: {trace.procedure.file.bail_outs[way].name}"
         case facts.Overridden():
             return EMERGENCY
-        case facts.StoodBy():
+        case facts.Cautioned(caution=caution):
+            return trace.procedure.file.cautions[caution].name
+        case facts.StoodBy() | facts.HelpCalled() | facts.Expired():
             return took(fact)
         case facts.Reopened():
             return "a gap in which nobody listened"

@@ -7,6 +7,7 @@ from xml.etree import ElementTree as ET
 
 from voicecheck.core import facts
 from voicecheck.core.wording import CLOSING, in_words, took
+from voicecheck.review.characters import exchangeable
 from voicecheck.review.trace import SPEAKERS, Step, Trace
 
 EXTENSIONS = {
@@ -91,4 +92,4 @@ def _transition(fact: object) -> str:
 
 
 def _attribute(parent: ET.Element, kind: str, key: str, value: str) -> None:
-    ET.SubElement(parent, kind, {"key": key, "value": value})
+    ET.SubElement(parent, kind, {"key": key, "value": exchangeable(value)})

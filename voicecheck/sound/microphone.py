@@ -16,6 +16,7 @@ import time
 from typing import IO, TYPE_CHECKING, Protocol
 
 from voicecheck.core.inputs import Trouble
+from voicecheck.core.legible import legible
 from voicecheck.sound.background import in_background
 from voicecheck.sound.pcm import RATE_HZ
 from voicecheck.sound.recording import AudioError
@@ -234,4 +235,4 @@ def _answered(child: subprocess.Popen[bytes]) -> str:
         return "The microphone did not open: plug it in again, or close the program that uses it."
     finally:
         timer.cancel()
-    return answer.get("error", "")
+    return legible(answer.get("error", ""))

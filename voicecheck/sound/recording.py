@@ -1,4 +1,4 @@
-"""Recorded sound as blocks, from a file or a stream of any format that libsndfile reads.
+"""Recorded sound as blocks, from a file or a stream: raw, or in a format that libsndfile reads.
 
 A block is `BLOCK_S` of 16 kHz mono sound, signed 16-bit little-endian; the last may be shorter.
 Time is counted in samples, so a recording is heard like a live case (see microphone.py).
@@ -6,15 +6,16 @@ Time is counted in samples, so a recording is heard like a live case (see microp
 
 from __future__ import annotations
 
+import os
 import tempfile
 import wave
-from os import SEEK_END
 from typing import IO, TYPE_CHECKING, Any, BinaryIO, cast
 
 import numpy as np
 import soundfile
 import soxr
 
+from voicecheck.core.legible import legible
 from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
@@ -32,27 +33,57 @@ class AudioError(Exception):
     """A source gives no sound: a sentence with cause and cure."""
 
 
+class _NoSound(AudioError):
+    """A source ends before its first sample."""
+
+
 def from_file(path: Path) -> Iterator[bytes]:
-    """Blocks of a WAV, FLAC, Ogg or Opus file of any rate and channel count.
+    """Blocks of a WAV, FLAC, Ogg or Opus file, of raw sound (*.raw), or of a pipe with a name.
 
     Raises AudioError as it is read; for a file that is cut short, after the last block.
     """
+    name = legible(str(path))
     try:
-        with path.open("rb") as file:
-            yield from _decoded(file, str(path))
-            if _is_cut_short(file):
-                raise AudioError(
-                    f"{path} is cut short; the part that is there was heard. Copy it again from "
-                    "where it was recorded."
-                )
+        if path.is_fifo():
+            yield from _piped(path, name)
+        elif path.exists() and not path.is_file():
+            raise AudioError(f"{name} is no file: give a recording, or - for standard input.")
+        else:
+            with path.open("rb") as file:
+                yield from _filed(file, name, raw=path.suffix.lower() == ".raw")
     except OSError as error:
-        raise AudioError(f"{path} cannot be read ({error.strerror}): check its name.") from error
+        raise AudioError(f"{name} cannot be read ({error.strerror}): check its name.") from error
+
+
+def _filed(file: BinaryIO, name: str, *, raw: bool) -> Iterator[bytes]:
+    if raw:
+        yield from _in_blocks(iter(lambda: file.read(BLOCK_BYTES), b""), name)
+        return
+    yield from _decoded(file, name)
+    if _is_cut_short(file):
+        raise AudioError(
+            f"{name} is cut short; the part that is there was heard. Copy it again from where it "
+            "was recorded."
+        )
+
+
+def _piped(path: Path, name: str) -> Iterator[bytes]:
+    """A pipe with a name; opening it would wait for its writer, perhaps for ever."""
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    os.set_blocking(descriptor, True)
+    with os.fdopen(descriptor, "rb") as pipe:
+        try:
+            yield from from_stream(pipe, name)
+        except _NoSound:
+            raise AudioError(
+                f"Nobody writes sound into the pipe {name}: start its writer first."
+            ) from None
 
 
 def _is_cut_short(file: BinaryIO) -> bool:
     """Whether a RIFF file is shorter than it says, or an Ogg (RFC 3533) lacks its last page."""
     file.seek(0)
-    head, length = file.read(8), file.seek(0, SEEK_END)
+    head, length = file.read(8), file.seek(0, os.SEEK_END)
     if head.startswith(b"RIFF"):
         said = int.from_bytes(head[4:8], "little")
         return length - 8 < said < _RIFF_STREAM
@@ -92,8 +123,10 @@ _SIGNATURES = (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"OggS", b"FORM", b"ID3")
 
 
 def _decoded(file: IO[bytes], name: str) -> Iterator[bytes]:
+    """By the file's descriptor: with a Python file, a damaged header prints tracebacks."""
     try:
-        with soundfile.SoundFile(file) as sound:
+        with soundfile.SoundFile(file.fileno(), closefd=False) as sound:
+            _check(sound.samplerate, sound.channels, name)
             yield from _in_blocks(_resampled(_mixed_down(sound), sound.samplerate), name)
     except soundfile.LibsndfileError as error:
         raise AudioError(
@@ -102,9 +135,27 @@ def _decoded(file: IO[bytes], name: str) -> Iterator[bytes]:
         ) from error
 
 
+def _check(rate_hz: int, channels: int, name: str) -> None:
+    if rate_hz not in _RATES_HZ or channels not in _CHANNELS:
+        raise AudioError(
+            f"{name} says that it has {channels} channels of {rate_hz} samples a second, which no "
+            "recording has: its header is damaged. Record it again."
+        )
+
+
+_RATES_HZ = range(1_000, 768_001)
+_CHANNELS = range(1, 65)
+"""What sound cards can do, and more (common practice, no source)."""
+
+
 def _mixed_down(sound: Any) -> Iterator[NDArray[np.float32]]:
     while len(frames := sound.read(sound.samplerate, dtype="float32", always_2d=True)):
-        yield np.nan_to_num(frames.mean(axis=1, dtype=np.float32))
+        bounded = np.clip(np.nan_to_num(frames), -_LOUDEST, _LOUDEST)
+        yield bounded.mean(axis=1, dtype=np.float32)
+
+
+_LOUDEST = 1000.0
+"""Full scale is 1, but a file of floating-point numbers may hold any, even infinity."""
 
 
 def _resampled(pieces: Iterable[NDArray[np.float32]], rate_hz: int) -> Iterator[bytes]:
@@ -139,7 +190,7 @@ def _in_blocks(pieces: Iterable[bytes], name: str) -> Iterator[bytes]:
     if waiting:
         yield bytes(waiting)
     elif not blocks:
-        raise AudioError(f"{name} holds no sound: give a recording with speech in it.")
+        raise _NoSound(f"{name} holds no sound: give a recording with speech in it.")
 
 
 def _is_plain_wav(head: bytes) -> bool:
@@ -155,6 +206,7 @@ def _is_plain_wav(head: bytes) -> bool:
 def _plain_wav(stream: _Rejoined, name: str) -> Iterator[bytes]:
     try:
         with wave.open(cast("IO[bytes]", stream), "rb") as sound:
+            _check(sound.getframerate(), sound.getnchannels(), name)
             yield from _in_blocks(_resampled(_wave_frames(sound), sound.getframerate()), name)
     except (wave.Error, EOFError) as error:
         raise AudioError(f"{name} is a damaged WAV file ({error}): record it again.") from error

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from voicecheck.core.inputs import Trouble
+from voicecheck.core.legible import legible
 from voicecheck.sound.background import in_background
 from voicecheck.voice.announcer import AnnouncerError
 
@@ -118,7 +119,7 @@ class ResilientVoice:
 
     def _failed(self, message: str) -> None:
         if not self._fails:
-            self._news = Trouble(part="voice", message=message)
+            self._news = Trouble(part="voice", message=legible(message))
         self._fails = True
 
     def _mended(self) -> None:

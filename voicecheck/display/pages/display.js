@@ -155,10 +155,10 @@ follow(
     shownAt = performance.now() - age;
     draw(view);
   },
-  (silent) => {
-    document.body.dataset.link = silent === null ? "live" : "stale";
-    at("stale").hidden = silent === null;
-    if (silent !== null) say("stale", `Not live for ${Math.floor(silent / 1000)} s. Do not rely on this.`);
+  (link, words) => {
+    document.body.dataset.link = link;
+    at("stale").hidden = link === "live";
+    say("stale", words);
   },
 );
 setInterval(tick, 250);

@@ -6,18 +6,27 @@ const at = (id) => document.getElementById(id);
 const token = new URLSearchParams(location.search).get("token") ?? "";
 const authorization = { Authorization: "Bearer " + token };
 const AGAIN_AFTER_MS = 700; // debounce: a trembling finger enters once
+const ANSWER_WITHIN_MS = 8000; // the machine itself gives up after 6 s
 let groups = [];
+let replies = new Set();
 let last = { phrase: "", at: 0 };
+let line = 0; // the log's line that this page shows
 
 async function enter(phrase) {
   if (phrase === last.phrase && performance.now() - last.at < AGAIN_AFTER_MS) return;
   last = { phrase, at: performance.now() };
+  const body = JSON.stringify({ phrase, line });
   at("problem").textContent = "";
+  if (!line && replies.has(phrase)) {
+    at("problem").textContent = "Not entered: no question is shown yet.";
+    return;
+  }
   try {
-    const answer = await fetch("/entry", { method: "POST", headers: authorization, body: phrase });
+    const signal = AbortSignal.timeout(ANSWER_WITHIN_MS);
+    const answer = await fetch("/entry", { method: "POST", headers: authorization, body, signal });
     if (!answer.ok) at("problem").textContent = await answer.text();
   } catch {
-    at("problem").textContent = `Not entered: “${phrase}” did not reach the machine. Enter it again.`;
+    at("problem").textContent = `No answer: look at the screen to see whether “${phrase}” was entered.`;
   }
 }
 
@@ -78,6 +87,7 @@ at("find").addEventListener("keydown", (event) => {
 });
 
 function draw(view) {
+  line = view.line;
   const { machine, gate, asked, heard, phases } = view;
   const now = phases.find((phase) => phase.current)?.title ?? "";
   at("hearing").textContent = machine.word;
@@ -94,13 +104,15 @@ const answer = await fetch("/keys", { headers: authorization });
 if (answer.ok) {
   const [reply, ...others] = await answer.json();
   groups = others;
+  replies = new Set(reply.keys.map((each) => each.phrase));
   at("reply").replaceChildren(...reply.keys.map(key));
   at("groups").replaceChildren(...groups.map(group));
 } else {
   at("problem").textContent = await answer.text();
 }
 
-follow(draw, (silent) => {
-  at("stale").hidden = silent === null;
-  if (silent !== null) at("stale").textContent = `Not live for ${Math.floor(silent / 1000)} s. Do not rely on this.`;
+follow(draw, (link, words) => {
+  document.body.dataset.link = link;
+  at("stale").hidden = link === "live";
+  if (at("stale").textContent !== words) at("stale").textContent = words;
 });

@@ -1,0 +1,45 @@
+"""Conduct, version 2: what was stated too long ago expires; replies belong to their question."""
+
+from .decide import decide
+from .expiry import expires_us
+from .grammar import phrases
+from .listening import breaks_in, least_confidence
+from .procedure_file import parse
+from .rules import (
+    GUARDS,
+    TABLE,
+    is_critical,
+    next_due_us,
+    next_state,
+    refusal,
+)
+from .shape import shape
+from .standing import gate_missing, outstanding, satisfied, start
+from .wording import ask, carry_on, read_back, spoken
+
+VERSION = 2
+
+__all__ = [
+    "GUARDS",
+    "TABLE",
+    "VERSION",
+    "ask",
+    "breaks_in",
+    "carry_on",
+    "decide",
+    "expires_us",
+    "gate_missing",
+    "is_critical",
+    "least_confidence",
+    "next_due_us",
+    "next_state",
+    "outstanding",
+    "parse",
+    "phrases",
+    "read_back",
+    "refusal",
+    "satisfied",
+    "shape",
+    "spoken",
+    "start",
+]

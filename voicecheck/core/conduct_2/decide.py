@@ -1,0 +1,222 @@
+"""Decides which fact an input leads to: one input in, one fact out, no clock, file or chance."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import assert_never
+
+from voicecheck.core import facts
+from voicecheck.core.facts import At, Doubt, Fact, Why
+from voicecheck.core.inputs import (
+    UNKNOWN,
+    Answer,
+    AskOutstanding,
+    BailOut,
+    CallHelp,
+    CarryOn,
+    CloseRecord,
+    Command,
+    Confirm,
+    DeclareEmergency,
+    Due,
+    Entered,
+    Heard,
+    Input,
+    NameDifficulty,
+    Negative,
+    ReportEvent,
+    Restarted,
+    Said,
+    SayAgain,
+    StandBy,
+    Trouble,
+    Unclear,
+    Withdraw,
+)
+from voicecheck.core.procedure import Kind
+from voicecheck.core.state import ASIDE, Mode, NothingDue, Situation
+
+from .expiry import expired, expires_us
+from .grammar import interpret
+from .listening import breaks_in, doubt, least_confidence
+from .rules import fallen, needs_read_back, refusal
+from .standing import outstanding
+
+
+def decide(case: Situation, given: Input, at: At) -> Fact:  # noqa: PLR0911 - one case an input
+    """The one fact that this input leads to at this moment of the case; raises only NothingDue."""
+    match given:
+        case Heard(over=True) if not breaks_in(case.procedure, given):
+            return facts.NotUnderstood(why=Doubt.SPOKEN_OVER)
+        case Entered(line=line) if _is_stale(case, given, line):
+            return facts.Refused(why=Why.STALE, item=_pending_item(case))
+        case Heard() | Entered():
+            meant = interpret(case.procedure, given)
+            return _unclear(given) if isinstance(meant, Unclear) else _taken(case, given, meant, at)
+        case Due():
+            return _due(case, at)
+        case Said():
+            return facts.Spoke()
+        case Trouble(part=part, over=over):
+            return facts.Recovered(part=part) if over else facts.Failed(part=part)
+        case Restarted(gap_s=gap_s):
+            return _reopened(case, facts.Reopened(gap_s=gap_s))
+        case _:
+            assert_never(given)
+
+
+def _is_stale(case: Situation, given: Entered, line: int) -> bool:
+    """Whether it replies to a question that was on the screen before the open one."""
+    replies = isinstance(interpret(case.procedure, given), Confirm | Negative)
+    return replies and case.state.pending is not None and 0 < line < case.asked_line
+
+
+def _unclear(given: Heard | Entered) -> Fact:
+    foreign = given.text == UNKNOWN
+    return facts.NotUnderstood(why=Doubt.OTHER_SPEECH if foreign else Doubt.NOT_A_PHRASE)
+
+
+def _taken(case: Situation, given: Heard | Entered, meant: Command, at: At) -> Fact:
+    """The fact of this command, or NotUnderstood if it was heard with too little confidence."""
+    fact = _answer(case, meant, at)
+    sure = given.confidence if isinstance(given, Heard) else 1.0
+    least = least_confidence(case.procedure, meant)
+    against = doubt(case.procedure.common.listening, least, sure)
+    if against and not isinstance(fact, facts.NotUnderstood):
+        return facts.NotUnderstood(why=against)
+    return fact
+
+
+def _reopened(case: Situation, fact: facts.Reopened) -> Fact:
+    """A closed record is not taken up again: then the fact goes out as it is, and is illegal."""
+    allowed = refusal(case.procedure, case.state, fact) is None
+    return _with_lapses(case, fact) if allowed else fact
+
+
+def _due(case: Situation, at: At) -> Fact:
+    if _has_expired(case, at):
+        return _with_lapses(case, facts.Expired(lapsed=expired(case, at)))
+    if not _is_due(case, at):
+        raise NothingDue
+    if case.state.mode is Mode.PAUSING:
+        pause = next(item for item in case.procedure.items if item.kind is Kind.PAUSE)
+        return facts.Proposed(item=pause.id, answer=pause.answers[0].id)
+    return facts.Lapsed(item=_pending_item(case))
+
+
+def _is_due(case: Situation, at: At) -> bool:
+    return case.due_us is not None and at.mono_us >= case.due_us
+
+
+def _has_expired(case: Situation, at: At) -> bool:
+    due_us = expires_us(case)
+    return due_us is not None and at.mono_us >= due_us
+
+
+def _answer(case: Situation, command: Command, at: At) -> Fact:
+    """The command's fact if it may happen, otherwise Refused."""
+    wanted = _wanted(case, command, at)
+    against = refusal(case.procedure, case.state, wanted)
+    if against is None:
+        return _with_lapses(case, wanted)
+    item = getattr(wanted, "item", "")
+    return facts.Refused(why=against.why, item=item, outstanding=against.outstanding)
+
+
+def _with_lapses(case: Situation, fact: Fact) -> Fact:
+    match fact:
+        case (
+            facts.Stated()
+            | facts.Withdrawn()
+            | facts.Occurred()
+            | facts.BailedOut()
+            | facts.Overridden()
+            | facts.StoodBy()
+            | facts.Reopened()
+            | facts.Expired()
+            | facts.HelpCalled()
+            | facts.Cautioned()
+        ):
+            return replace(fact, lapsed=fallen(case.procedure, case.state, fact))
+        case _:
+            return fact
+
+
+def _wanted(case: Situation, command: Command, at: At) -> Fact:  # noqa: C901, PLR0911, PLR0912
+    # One case per command: longer than most functions, and clearer than any way to split it.
+    match command:
+        case Answer(item=item, answer=answer):
+            return _statement(case, item, answer)
+        case Withdraw(item=item):
+            return _taken_back(case, item)
+        case Confirm():
+            return _confirmed(case, at)
+        case Negative():
+            return _reply(case, facts.Retracted(item=_pending_item(case)))
+        case ReportEvent(event=event):
+            return facts.Occurred(event=event)
+        case NameDifficulty(caution=caution):
+            return facts.Cautioned(caution=caution)
+        case BailOut(way=way):
+            return facts.BailedOut(way=way)
+        case DeclareEmergency():
+            return facts.Overridden()
+        case CallHelp():
+            return facts.HelpCalled()
+        case SayAgain():
+            return facts.Repeated()
+        case AskOutstanding():
+            return facts.Listed(outstanding=outstanding(case.procedure, case.state))
+        case StandBy():
+            return facts.StoodBy()
+        case CarryOn():
+            return facts.Resumed()
+        case CloseRecord():
+            return facts.CloseProposed()
+        case _:
+            assert_never(command)
+
+
+def _taken_back(case: Situation, item: str) -> Fact:
+    """What stands is withdrawn, even while a new answer waits; what only waits is dropped."""
+    stands = case.state.standing[case.procedure.index[item]]
+    only_waits = not stands and item == _pending_item(case)
+    return facts.Retracted(item=item) if only_waits else facts.Withdrawn(item=item)
+
+
+def _statement(case: Situation, item_id: str, answer: str) -> Fact:
+    item = case.procedure.item(item_id)
+    if case.state.mode in ASIDE:
+        return facts.Noted(item=item_id, answer=answer)
+    if not needs_read_back(item, answer):
+        return facts.Stated(item=item_id, answer=answer)
+    if item.kind is Kind.PAUSE:
+        return facts.PauseBegun(item=item_id)
+    return facts.Proposed(item=item_id, answer=answer)
+
+
+def _confirmed(case: Situation, at: At) -> Fact:
+    """What was waiting happens, unless the confirm came too late: then it lapses."""
+    too_late = _is_due(case, at) or _has_expired(case, at)
+    if case.state.pending is not None and too_late:
+        return facts.Lapsed(item=_pending_item(case))
+    match case.state.pending:
+        case Answer(item=item, answer=answer):
+            return facts.Stated(item=item, answer=answer)
+        case CloseRecord():
+            return facts.Closed(outstanding=outstanding(case.procedure, case.state))
+        case None:
+            return facts.NotUnderstood(why=Doubt.NOTHING_TO_CONFIRM)
+        case _:
+            assert_never(case.state.pending)
+
+
+def _reply(case: Situation, fact: Fact) -> Fact:
+    """A reply while nothing waits is talk in the room, not a command to be refused aloud."""
+    if case.state.pending is None:
+        return facts.NotUnderstood(why=Doubt.NOTHING_TO_CONFIRM)
+    return fact
+
+
+def _pending_item(case: Situation) -> str:
+    return case.state.pending.item if isinstance(case.state.pending, Answer) else ""
