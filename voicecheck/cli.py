@@ -12,6 +12,7 @@ from voicecheck.cli_live import listen_command, rehearse_command, serve_command
 from voicecheck.cli_records import cases_command, export_command, review_command, verify_command
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.diagram import state_diagram
+from voicecheck.core.legible import legible
 from voicecheck.core.procedure import ProcedureError
 from voicecheck.core.replay import BrokenLog
 from voicecheck.core.wording import CAUTION, OTHER_SHAPE
@@ -57,14 +58,22 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except _FAILURES as error:
-            raise click.ClickException(str(error)) from error
+            raise click.ClickException(_legible_lines(str(error))) from error
         except BrokenPipeError:
             raise  # the reader of our output has gone: click exits silently
         except OSError as error:
             raise click.ClickException(
-                f"The system refused ({error}): free some space or choose another folder. What is "
-                "recorded stays recorded."
+                f"The system refused ({legible(str(error))}): free some space or choose another "
+                "folder. What is recorded stays recorded."
             ) from error
+
+
+def _legible_lines(text: str) -> str:
+    """A sentence may name a file, or quote what is in one."""
+    return "\n".join(legible(line, _LONGEST_LINE) for line in text.split("\n"))
+
+
+_LONGEST_LINE = 2000
 
 
 @click.group(cls=_Commands, epilog=CAUTION)

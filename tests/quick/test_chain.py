@@ -81,3 +81,9 @@ def test_the_long_code_has_twice_as_many_bits() -> None:
     assert checkpoint.like(read) == checkpoint.long_code
     with pytest.raises(ValueError, match="is not a checkpoint"):
         parse_checkpoint("7-mzxw-6ytb-mzxw")
+
+
+def test_endless_digits_are_no_checkpoint() -> None:
+    with pytest.raises(ValueError, match="is not a checkpoint: give the number") as refused:
+        parse_checkpoint("9" * 10_000 + ":" + "0" * 64)
+    assert len(str(refused.value)) < 400

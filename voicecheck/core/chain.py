@@ -12,11 +12,13 @@ import re
 from base64 import b32decode, b32encode
 from dataclasses import dataclass
 
+from voicecheck.core.legible import quoted
+
 GENESIS = "0" * 64
 """What the first line carries in place of a hash."""
 
-_WHOLE = re.compile(r"([0-9]+):([0-9a-f]{64})")
-_CODE = re.compile(r"([0-9]+)((?:-[A-Z2-7]{4}){2}|(?:-[A-Z2-7]{4}){4})")
+_WHOLE = re.compile(r"([0-9]{1,18}):([0-9a-f]{64})")
+_CODE = re.compile(r"([0-9]{1,18})((?:-[A-Z2-7]{4}){2}|(?:-[A-Z2-7]{4}){4})")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,7 +77,7 @@ def parse_checkpoint(text: str) -> Checkpoint:
     if code:
         return Checkpoint(length=int(code[1]), last=b32decode(code[2].replace("-", "")).hex())
     raise ValueError(
-        f"{text!r} is not a checkpoint: give the number of lines, a colon and the 64 hexadecimal "
-        "digits of the last line's hash, or a code such as 78-K7QD-2MXA; "
+        f"{quoted(text)} is not a checkpoint: give the number of lines, a colon and the 64 "
+        "hexadecimal digits of the last line's hash, or a code such as 78-K7QD-2MXA; "
         "`voicecheck verify` prints them."
     )

@@ -7,6 +7,7 @@ from contextlib import suppress
 from typing import Protocol
 
 from voicecheck.core.inputs import Heard, Trouble
+from voicecheck.core.legible import legible
 from voicecheck.sound.pcm import RATE_HZ
 
 MOST_FAILURES = 3
@@ -79,7 +80,7 @@ class ResilientEars:
         if self._told in (message, _RESTS):
             return []
         self._told = message
-        return [Trouble(part="recogniser", message=message.format(cause))]
+        return [Trouble(part="recogniser", message=message.format(legible(cause)))]
 
     def _mended(self) -> list[Trouble]:
         known, self._told = self._told, ""

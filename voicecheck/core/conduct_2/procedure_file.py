@@ -68,12 +68,12 @@ def _decoded(kind: type[T], text: str, name: str) -> T:
         raise ProcedureError(name, [f"longer than {_LONGEST_FILE:,} characters"])
     try:
         return decode(kind, tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
+    except Mistakes as mistakes:
+        raise ProcedureError(name, mistakes.found) from None
+    except ValueError as error:  # also for a number too long to convert
         raise ProcedureError(name, [f"not TOML: {error}"]) from None
     except RecursionError:
         raise ProcedureError(name, ["not TOML: nested too deeply"]) from None
-    except Mistakes as mistakes:
-        raise ProcedureError(name, mistakes.found) from None
 
 
 _LONGEST_FILE = 200_000
