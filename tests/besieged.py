@@ -36,7 +36,7 @@ class Siege:
     entered: Counter[int] = field(default_factory=Counter)
     """How often which status answered the nurse."""
     enter_s: list[float] = field(default_factory=list)
-    nurse_lines: int = 0
+    lines_by_hand: int = 0
     busy_s: float = 0.0
     """Processor time of the ears' process; other programs change it less than lateness."""
     strangers_told: Counter[str] = field(default_factory=Counter)
@@ -76,7 +76,7 @@ def siege(folder: Path, *loads: str) -> Siege:
         late_s=[at_s - cause.audio_to_s for at_s, cause in spoken],
         entered=entered,
         enter_s=enter_s,
-        nurse_lines=sum(isinstance(record.cause, Entered) for record in records),
+        lines_by_hand=sum(isinstance(record.cause, Entered) for record in records),
         busy_s=busy_s,
         strangers_told=told,
     )

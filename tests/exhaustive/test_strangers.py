@@ -15,6 +15,7 @@ from strangers import LOADS
 def test_under_each_load_no_spoken_command_is_lost_and_entries_are_recorded(tmp_path: Path) -> None:
     case = siege(tmp_path, *LOADS)
     assert case.heard == as_written()
-    assert case.entered[204] == case.nurse_lines - int(case.strangers_told["204"])
+    acknowledged = case.entered[204] + case.strangers_told["204"]
+    assert acknowledged <= case.lines_by_hand, "a stranger may leave before the answer"
     assert case.entered[204] >= len(LOADS)
-    assert set(case.entered) <= {204, 409}, "409 once the record is closed"
+    assert set(case.entered) <= {204, 409, 503}, "closed, or the machine is too busy: it says so"

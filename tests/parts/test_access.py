@@ -72,6 +72,7 @@ class Served:
     def reader(self, query: str = "") -> Iterator[Callable[[], str]]:
         """An open event stream; each call gives its next line."""
         with self.http() as http, http.stream("GET", f"/events{query}") as answer:
+            assert answer.status_code == 200
             lines = answer.iter_lines()
             yield lambda: next(line for line in lines if line)
 

@@ -147,6 +147,23 @@ def test_a_reply_counts_for_the_words_that_were_out_when_it_began(
     assert facts_of(disk) == ["Opened", "Proposed", fact]
 
 
+def test_a_reply_still_counts_while_somebody_enters_something_else() -> None:
+    """The question was out when the reply began, and it is the same one."""
+    live, disk, ears = service({6: "confirm"})
+    ears.lasts_s = 0.3
+    entry = Entered(text="checklist wall too thick to grasp")
+    live.run([Entered(text="checklist triangle free of fat"), *blocks(4), entry, *blocks(2)])
+    assert facts_of(disk) == ["Opened", "Proposed", "Cautioned", "Stated"]
+
+
+def test_a_question_that_was_cut_short_is_not_out() -> None:
+    live, disk, _ = service({3: "confirm", 60: "confirm"}, takes_s=2.0)
+    again = Entered(text="checklist say again")
+    live.run([Entered(text="checklist triangle free of fat"), *blocks(2), again, *blocks(58)])
+    assert facts_of(disk)[-2:] == ["Spoke", "Stated"]
+    assert facts_of(disk).count("Stated") == 1
+
+
 def test_a_reply_to_a_question_that_is_being_asked_counts_for_nothing() -> None:
     live, disk, _ = service({3: "confirm", 30: "confirm"}, takes_s=1.0)
     live.run([Entered(text="checklist triangle free of fat"), *blocks(30)])

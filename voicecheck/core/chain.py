@@ -17,8 +17,8 @@ from voicecheck.core.legible import quoted
 GENESIS = "0" * 64
 """What the first line carries in place of a hash."""
 
-_WHOLE = re.compile(r"([0-9]{1,18}):([0-9a-f]{64})")
-_CODE = re.compile(r"([0-9]{1,18})((?:-[A-Z2-7]{4}){2}|(?:-[A-Z2-7]{4}){4})")
+_WHOLE = re.compile(r"([0-9]{1,99}):([0-9a-f]{64})")
+_CODE = re.compile(r"([0-9]{1,99})((?:-[A-Z2-7]{4}){2}|(?:-[A-Z2-7]{4}){4})")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

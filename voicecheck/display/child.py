@@ -23,7 +23,7 @@ from voicecheck.display.connections import configured
 from voicecheck.display.guard import Guard
 from voicecheck.display.screen import Keys
 
-NICENESS = 5
+NICENESS = 10
 """Added to its own, so that under load the ears come first; nice(2)."""
 
 

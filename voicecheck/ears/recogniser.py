@@ -73,6 +73,7 @@ class Recogniser:
             self._decoder = other(model, phrases)
         self._open: _Open | None = None
         self._before: _Open | None = None  # until it ends its utterance, beside the open one
+        self._late: list[Heard] = []  # for the next call
         self._quiet = Quiet()
         self._rest = b""  # less than a piece
         self._passed_bytes = 0  # heard or skipped
@@ -88,7 +89,8 @@ class Recogniser:
         whole = len(waiting) - len(waiting) % _PIECE_BYTES
         self._rest = waiting[whole:]
         pieces = (waiting[at : at + _PIECE_BYTES] for at in range(0, whole, _PIECE_BYTES))
-        return [heard for piece in pieces for heard in self._accept(piece)]
+        late, self._late = self._late, []
+        return late + [heard for piece in pieces for heard in self._accept(piece)]
 
     def skip(self, block: bytes) -> None:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
@@ -97,13 +99,19 @@ class Recogniser:
         self._open = self._before = None
 
     def begin_anew(self) -> None:
-        """Begin a new utterance here; one that is open is heard to its end beside it."""
-        self._before, self._open = self._open or self._before, None
+        """Begin a new utterance with the next block; what is open is heard to its end beside it."""
+        if self._open:
+            self._before, self._open = self._open, None
+        rest, self._rest = self._rest, b""
+        if self._before and rest:
+            self._late += self._hear_before(self._before, rest)
+        self._passed_bytes += len(rest)
 
     def finish(self) -> list[Heard]:
         """End the audio and return what was still open, if anything."""
         rest, self._rest = self._rest[: len(self._rest) // 2 * 2], b""
-        heard = self._accept(rest) if rest else []
+        heard, self._late = self._late, []
+        heard += self._accept(rest) if rest else []
         if self._before:
             heard += self._begun_before(self._before, self._before.stretch.finish())
         if self._open:
@@ -133,15 +141,18 @@ class Recogniser:
         if self._open is None:
             self._open = _Open(Stretch(self._decoder), self._passed_bytes / BYTES_A_SECOND)
         self._quiet.hear(piece)
-        heard: list[Heard] = []
-        before = self._before
-        if before and (nbest := before.stretch.hear(piece, self._quiet.lasted_s)):
-            heard += self._begun_before(before, nbest)
-            self._before = None
+        heard = self._hear_before(self._before, piece) if self._before else []
         if nbest := self._open.stretch.hear(piece, self._quiet.lasted_s):
             heard += self._heard(self._open, nbest)
         self._passed_bytes += len(piece)
         return heard
+
+    def _hear_before(self, before: _Open, piece: bytes) -> list[Heard]:
+        nbest = before.stretch.hear(piece, self._quiet.lasted_s)
+        if not nbest:
+            return []
+        self._before = None
+        return self._begun_before(before, nbest)
 
     def _begun_before(self, before: _Open, nbest: NBest) -> list[Heard]:
         """The utterance, if it began before the open stretch, which hears all that began later."""

@@ -104,7 +104,7 @@ class Service:
         self.position_s = 0.0  # how much audio has passed
         self._speech: _Speech | None = None
         self._spoken_s: deque[tuple[float, float]] = deque(maxlen=_SPEECHES_KEPT)
-        self._asked_s = 0.0  # when the last words to the room were out
+        self._out_line, self._out_s = 0, 0.0  # the last question that was out, and since when
 
     def open(self, opened: Opened) -> None:
         """Begin a new record."""
@@ -171,7 +171,6 @@ class Service:
         text = self.case.conduct.spoken(self.case, record)
         self._show(self.case, record, text)
         if text:
-            self._asked_s = self.position_s
             self._say(text)
 
     def _say(self, text: str) -> None:
@@ -181,6 +180,8 @@ class Service:
             deaf_us = round((length_s + ECHO_S) * 1_000_000)
             until_us = self._now(self.position_s).mono_us + deaf_us
             self._speech = _Speech(text=text, from_s=self.position_s, until_us=until_us)
+        else:
+            self._note_question()  # it is on the screen
 
     def _hush(self) -> None:
         if self._speech is not None:
@@ -206,6 +207,7 @@ class Service:
         if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
             self._end_speech()
             self._ears.begin_anew()  # what is said now is heard without the machine's own voice
+            self._note_question()
 
     def _hear(self, utterances: Sequence[Heard | Trouble]) -> None:
         """Take what was heard; each utterance with whether it began while the machine spoke."""
@@ -225,22 +227,24 @@ class Service:
     def _is_over(self, heard: Heard) -> bool:
         """Whether the utterance began while the machine spoke.
 
-        A reply to words that were not out yet counts as one, too: nobody can mean them.
+        A reply to a question that was not out yet counts as one, too: nobody can mean it.
         """
         began_s, speech = heard.audio_from_s, self._speech
         if speech is not None and began_s >= speech.from_s:
             return True
-        if isinstance(self._meant(heard), Confirm | Negative):
-            return speech is not None or began_s < self._asked_s
+        meant = self.case.conduct.phrases(self.case.procedure).get(heard.text)
+        if isinstance(meant, Confirm | Negative) and self.case.state.pending is not None:
+            return self._out_line != self.case.asked_line or began_s < self._out_s
         return any(from_s <= began_s < to_s for from_s, to_s in self._spoken_s)
 
-    def _meant(self, heard: Heard) -> object:
-        return self.case.conduct.phrases(self.case.procedure).get(heard.text)
+    def _note_question(self) -> None:
+        """The open question has been said to its end, or is shown if nothing is said."""
+        if self._out_line != self.case.asked_line:
+            self._out_line, self._out_s = self.case.asked_line, self.position_s
 
     def _end_speech(self) -> None:
         speech, self._speech = self._speech, None
         if speech is not None:
-            self._asked_s = self.position_s
             self._spoken_s.append((speech.from_s, self.position_s))
             from_s, to_s = round(speech.from_s, 2), round(self.position_s, 2)
             self.step(Said(text=speech.text, audio_from_s=from_s, audio_to_s=to_s))
