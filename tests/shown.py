@@ -67,6 +67,8 @@ STORIES: Mapping[str, Sequence[str | Trouble]] = {
     "bailed_out": [*BEFORE, *CRITERIA[:4], "checklist dome down approach"],
     "emergency": [*BEFORE, *CRITERIA, "checklist emergency"],
     "no_reply": [*BEFORE, CRITERIA[0], "…"],
+    "expired": [*BEFORE, *CRITERIA, *PAUSE, "…"],
+    "help_called": [*BEFORE, *CRITERIA, *PAUSE, "checklist call for help"],
     "other_speech": [*BEFORE, "[unk]"],
     "deaf": [*BEFORE, *CRITERIA[:3], UNPLUGGED],
     "deaf_and_mute": [*BEFORE, *CRITERIA[:3], UNPLUGGED, MUTE],

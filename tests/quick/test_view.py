@@ -19,7 +19,7 @@ from voicecheck.core import facts
 from voicecheck.core.codec import decode, encode
 from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.conduct_2.procedure_file import parse
-from voicecheck.core.inputs import UNKNOWN, Due, Trouble
+from voicecheck.core.inputs import UNKNOWN, Due, Entered, Trouble
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
 from voicecheck.core.wording import JOURNAL_FAILED
@@ -353,3 +353,22 @@ def test_a_wait_that_is_over_is_shown_as_none() -> None:
     assert seen(story).asked.wait_s == 0
     story.give(Due())
     assert seen(story).asked.kind is Asking.QUESTION
+
+
+def test_what_expired_is_told_and_listed_until_it_is_stated_again() -> None:
+    story = told(*BEFORE, *CRITERIA, "checklist begin the pause", "…", "confirm", "…")
+    shown = seen(story)
+    assert (shown.asked.kind, shown.asked.text) == (Asking.REMARK, "Stated too long ago.")
+    assert shown.outstanding.names == ("five-second pause",)
+    assert shown.heard is not None
+    assert (shown.heard.how, shown.heard.outcome) == ("Expired", Outcome.REFUSED)
+    assert shown.gate.barrier is Barrier.CLOSED
+
+
+def test_a_key_to_an_earlier_question_is_shown_as_refused() -> None:
+    story = told(*BEFORE, CRITERIA[0])
+    story.give(Entered(text="confirm", line=2))
+    shown = seen(story)
+    assert shown.heard is not None
+    assert (shown.heard.words, shown.heard.taken) == ("confirm", "refused: to an earlier question")
+    assert shown.asked.kind is Asking.READ_BACK

@@ -17,6 +17,7 @@ from voicecheck.core.conduct import Conduct, conduct_of
 from voicecheck.core.facts import (
     At,
     CloseProposed,
+    Expired,
     Fact,
     Failed,
     Lapsed,
@@ -104,7 +105,7 @@ class Case:
         self.due_us: int | None = None
         self.asked_line = 0
         self.last_said = ""
-        self.last_heard: Record | None = None  # the last utterance, entry or missing reply
+        self.last_heard: Record | None = None  # the last utterance, entry, missing reply or expiry
         self.last_taken: Record | None = None  # the last of these that was understood
         self.failing: dict[str, Record] = {}
         self._course = _Course()
@@ -163,7 +164,7 @@ class Case:
 
     def _remember(self, record: Record) -> None:
         """Keep what is said or shown later: the last words, times of statements, what fails."""
-        if isinstance(record.cause, Heard | Entered) or isinstance(record.fact, Lapsed):
+        if isinstance(record.cause, Heard | Entered) or isinstance(record.fact, Lapsed | Expired):
             self.last_heard = record
             if not isinstance(record.fact, NotUnderstood):
                 self.last_taken = record

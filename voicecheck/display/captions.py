@@ -97,6 +97,8 @@ def remark(case: Case, fact: Fact) -> str:  # noqa: PLR0911 - one line a fact
             return file.bail_outs[way].says
         case facts.HelpCalled():
             return HELP_CALLED
+        case facts.Expired():
+            return f"{_sentence(took(fact))}."
         case facts.Refused(item=item, outstanding=missing) if missing:
             return f"Refused: {case.procedure.item(item).name}."
         case facts.Listed(outstanding=left) if left and case.state.mode not in ASIDE:
@@ -118,7 +120,7 @@ def heard(case: Case, record: Record) -> tuple[str, str]:
         case Entered(text=text):
             return "Entered", text.removeprefix(address)
         case _:
-            return "No reply", ""
+            return "Expired" if isinstance(record.fact, facts.Expired) else "No reply", ""
 
 
 def taken(fact: Fact) -> str:
@@ -132,7 +134,11 @@ def taken(fact: Fact) -> str:
             return took(fact)
 
 
-_REFUSED = {Why.NOT_STANDING: "nothing to withdraw", Why.STANDING_BY: "standing by"}
+_REFUSED = {
+    Why.NOT_STANDING: "nothing to withdraw",
+    Why.STANDING_BY: "standing by",
+    Why.STALE: "to an earlier question",
+}
 
 
 def trouble(failing: Collection[str], since_utc: str) -> str:

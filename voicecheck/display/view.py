@@ -209,7 +209,7 @@ def _heard(case: Case, record: Record) -> LastHeard:
 
 def _outcome(fact: Fact) -> Outcome:
     match fact:
-        case facts.Refused() | facts.Retracted() | facts.Lapsed():
+        case facts.Refused() | facts.Retracted() | facts.Lapsed() | facts.Expired():
             return Outcome.REFUSED
         case facts.NotUnderstood():
             return Outcome.IGNORED

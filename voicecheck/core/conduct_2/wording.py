@@ -114,8 +114,9 @@ def _last_on_record(case: Situation) -> str:
     fact, cause = case.last_taken.fact, case.last_taken.cause
     said = getattr(cause, "text", "").removeprefix(f"{case.procedure.common.listening.address} ")
     what = _name(case, fact.item) if hasattr(fact, "item") else said
+    named = f"{what}, " if what else ""
     waited = isinstance(fact, facts.Proposed | facts.CloseProposed | facts.PauseBegun)
-    return f"Last on record: {what}, {'not confirmed' if waited else took(fact)}."
+    return f"Last on record: {named}{'not confirmed' if waited else took(fact)}."
 
 
 def _minutes(seconds: float) -> str:
