@@ -46,14 +46,17 @@ LIVE = """
 import json
 from dataclasses import replace
 
-from stories import THREE_CRITERIA, Story, opening
+from stories import THREE_CRITERIA, Story, opening, shipped
 from voicecheck.core.case import Case
 from voicecheck.core.codec import encode
+from voicecheck.core.conduct import conduct_of
 
 def lived(rules):
     story = Story()
     first = opening()
-    story.records = [replace(first, fact=replace(first.fact, rules=rules or first.fact.rules))]
+    rules = rules or first.fact.rules
+    shape = conduct_of(rules).shape(shipped())
+    story.records = [replace(first, fact=replace(first.fact, rules=rules, shape=shape))]
     story.case = Case(story.records[0])
     (*_, spilt) = story.say(*THREE_CRITERIA, "checklist bile is spilling")
     return story.case.opened.rules, encode(spilt)["lapsed"]
