@@ -82,7 +82,6 @@ class App:
         self._beat_s: float | None = None
         self._entries: dict[int, asyncio.Future[Answer]] = {}
         self._numbers = count(1)
-        self._intake = Intake()
         self._ended = False
         self._news = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None

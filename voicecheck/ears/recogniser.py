@@ -100,6 +100,8 @@ class Recogniser:
 
     def begin_anew(self) -> None:
         """Begin a new utterance with the next block; what is open is heard to its end beside it."""
+        if self._open and self._before:  # what was open twice is finished, never dropped
+            self._late += self._begun_before(self._before, self._before.stretch.finish())
         if self._open:
             self._before, self._open = self._open, None
         rest, self._rest = self._rest, b""

@@ -35,7 +35,7 @@ ECHO_S = 0.25
 down at the noise floor (measured)."""
 
 _SPEECHES_KEPT = 8
-"""An utterance lasts 20 seconds at most; no more speeches than these end while one is open."""
+"""An utterance lasts 12 seconds at most (ears/tuning.py); no more speeches end meanwhile."""
 
 
 class Ears(Protocol):
