@@ -140,3 +140,15 @@ def test_a_log_that_failed_once_takes_nothing_more(
 
 def test_a_stand_in_of_a_microphone() -> None:
     contracts.a_stream_gives_its_blocks_in_order(Card(ScriptedClock(), steady(0)))
+
+
+def test_what_is_open_across_two_new_beginnings_is_not_dropped() -> None:
+    """Two prompts end while somebody talks: some line tells of it."""
+    third = len(SAID) // 3
+    with Recogniser(phrases(shipped())) as ears:
+        heard = [each for block in SAID[:third] for each in ears.hear(block)]
+        for start in (third, 2 * third):
+            ears.begin_anew()
+            heard += [each for block in SAID[start : start + third] for each in ears.hear(block)]
+        heard += ears.finish()
+    assert any(each.audio_from_s < third / 10 for each in heard)
