@@ -28,6 +28,7 @@ from voicecheck.display.keys import keys
 from voicecheck.display.server import Display
 from voicecheck.display.view import view
 from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.wordings import wordings
 from voicecheck.journal import Journal
 from voicecheck.live import clock
 from voicecheck.live.live_case import Setup, opening
@@ -72,7 +73,9 @@ def main(hours: float) -> None:
     with (
         TemporaryDirectory() as place,
         Journal.create(Path(place) / "long.log") as log,
-        Recogniser(phrases(procedure), words=procedure.file.lexicon) as ears,
+        Recogniser(
+            phrases(procedure), words=procedure.file.lexicon, wordings=wordings(procedure)
+        ) as ears,
     ):
         setup = Setup(
             procedure=procedure,

@@ -74,7 +74,7 @@ def _heard(ears: Ears, blocks: Sequence[bytes]) -> list[Heard]:
 
 # ------------------------------------------------------------------------------------------- voice
 
-PROMPT = "Triangle cleared of fat and fibrous tissue: confirm?"
+PROMPT = "Shall I record: triangle cleared of fat?"
 
 
 def a_voice_takes_its_time_and_stops(voice: Voice, *, silent: bool = False) -> None:

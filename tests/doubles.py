@@ -59,7 +59,13 @@ class ScriptedEars:
 
     def _heard(self, text: str) -> list[Heard]:
         from_s, to_s = round(self.passed_s - self.lasts_s, 2), round(self.passed_s, 2)
-        heard = Heard(text=text, confidence=self.sure, audio_from_s=from_s, audio_to_s=to_s)
+        heard = Heard(
+            text=text,
+            confidence=self.sure,
+            audio_from_s=from_s,
+            audio_to_s=to_s,
+            addressed=self.sure if text.startswith("checklist") else 0.0,
+        )
         return [heard] if text else []
 
 

@@ -16,7 +16,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from random import Random
 
-from stories import COMMON_TEXT, SHIPPED_TEXT, shipped
+from stories import PLAIN_COMMON, PLAIN_TEXT, plain
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
@@ -69,8 +69,8 @@ class Invention:
     def _first(self) -> Record:
         opened = Opened(
             case=f"invented-{self.seed}",
-            procedure=SHIPPED_TEXT,
-            common=COMMON_TEXT,
+            procedure=PLAIN_TEXT,
+            common=PLAIN_COMMON,
             wording=self.chance.choice(("full", "brief")),
             program="0.1.0",
             rules=CURRENT.VERSION,
@@ -78,7 +78,7 @@ class Invention:
             recogniser="none: an invented case",
             voice="none: an invented case",
             caution=CAUTION,
-            shape=CURRENT.shape(shipped()),
+            shape=CURRENT.shape(plain()),
         )
         return Record(seq=1, at=self._at(), cause=None, fact=opened, prev=GENESIS)
 
@@ -123,7 +123,13 @@ class Invention:
         self.pass_s(0.35 * len(phrase.split()))
         sure = round(min(1.0, self.chance.gauss(0.995, 0.01)), 2)
         return self.give(
-            Heard(text=phrase, confidence=sure, audio_from_s=from_s, audio_to_s=self._audio_s())
+            Heard(
+                text=phrase,
+                confidence=sure,
+                audio_from_s=from_s,
+                audio_to_s=self._audio_s(),
+                addressed=sure if phrase.startswith("checklist") else 0.0,
+            )
         )
 
     def command(self, phrase: str) -> Fact:
@@ -186,6 +192,7 @@ class Invention:
             (0.30, partial(self.say, UNKNOWN)),
             (0.5 * self.slip, partial(self.say, "confirm")),
             (0.5 * self.slip, partial(self.say, "checklist the the")),
+            (0.3 * self.slip, partial(self.say, "checklist")),
             (self.slip, self._too_early),
             (0.6 * self.slip, self._event),
             (0.5 * self.slip, self._caution),

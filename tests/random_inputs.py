@@ -15,27 +15,29 @@ from concurrent.futures import ProcessPoolExecutor
 from random import Random
 
 from stories import moment, opening, shipped
-from walk import Claims, LongAfter
+from walk import Claims, Meant, unsettling
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.facts import Fact
+from voicecheck.core.facts import Doubt, Fact
 from voicecheck.core.inputs import (
     UNKNOWN,
+    Address,
     Answer,
     BailOut,
-    Command,
     Confirm,
     DeclareEmergency,
     Due,
     Entered,
     Heard,
     Input,
+    Meaning,
     Negative,
     Restarted,
     Said,
     Trouble,
+    Unclear,
 )
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import ASIDE, Mode, NothingDue
@@ -53,10 +55,16 @@ class Run:
         self.case = Case(opening())
         self.claims = Claims(self.procedure)
         self.phrases = CURRENT.phrases(self.procedure)
+        self.asides = (
+            *unsettling(self.procedure),
+            *(UNKNOWN, f"checklist {UNKNOWN}", "clip it", "table tilted head up"),
+            *("checklist", "checklist we have the artery clipped", "yes that's correct"),
+        )
         self.listening = self.procedure.common.listening
         self.now_us = 0
         self.renewed_us = {Kind.CRITERION: 0, Kind.PAUSE: 0}
         self.asked_line = 0
+        self.attends_from_us: int | None = None
         self.became: Counter[str] = Counter()
 
     def live(self) -> Counter[str]:
@@ -85,7 +93,7 @@ class Run:
         ]
         if broken:
             raise AssertionError(f"{broken}: {state} x {given} -> {fact}")
-        self._remember(record.seq, fact)
+        self._remember(record.seq, given, fact)
 
     def _given(self) -> Input:
         kind = self.chance.random()
@@ -106,7 +114,15 @@ class Run:
         sure = self.chance.choice((1.0, 1.0, 1.0, self.chance.random()))
         over = self.chance.random() < 0.15
         text = self._phrase()
-        return Heard(text=text, confidence=sure, audio_from_s=0.0, audio_to_s=1.0, over=over)
+        addressed = self.chance.choice((0.0, 1.0))
+        return Heard(
+            text=text,
+            confidence=sure,
+            audio_from_s=0.0,
+            audio_to_s=1.0,
+            over=over,
+            addressed=addressed,
+        )
 
     def _phrase(self) -> str:
         """Mostly what leads on, so that the case reaches its end now and then."""
@@ -118,18 +134,26 @@ class Run:
         left = self.case.outstanding()
         if kind < 0.7 and left:
             return self.chance.choice([p for p, c in self._answers() if c.item == left[0]])
-        others = (*self.phrases, UNKNOWN, "clip it") if kind < 0.8 else self._answers()[-8:]
+        others = (*self.phrases, *self.asides) if kind < 0.8 else self._answers()[-8:]
         return self.chance.choice([each if isinstance(each, str) else each[0] for each in others])
 
     def _answers(self) -> list[tuple[str, Answer]]:
         return [(p, c) for p, c in self.phrases.items() if isinstance(c, Answer)]
 
-    def _meant(self, given: Input) -> Command | Input | LongAfter:
+    def _text(self, given: Heard | Entered) -> str:
+        """With the address word if it was said alone less than so many seconds ago."""
+        address, lasts_s = self.listening.address, 1 if isinstance(given, Heard) else 0
+        until_us = (self.attends_from_us or 0) + (self.listening.attends_s + lasts_s) * 10**6
+        attends = self.attends_from_us is not None and self.now_us <= until_us
+        bare = given.text.split(" ")[0] not in (address, UNKNOWN)
+        return f"{address} {given.text}" if attends and bare else given.text
+
+    def _meant(self, given: Input) -> Meant:
         """What it may do; an input that must not count may do no more than the clock."""
         if not isinstance(given, Heard | Entered):
             return given
-        command = self.phrases.get(given.text)
-        if command is None:
+        command = CURRENT.interpret(self.procedure, self._text(given))
+        if isinstance(command, Unclear | Address):
             return Due()
         if isinstance(given, Entered):
             replies = isinstance(command, Confirm | Negative)
@@ -138,7 +162,7 @@ class Run:
         unsure = given.confidence < self._least(command)
         return Due() if unsure or (given.over and not breaks_in) else command
 
-    def _least(self, command: Command) -> float:
+    def _least(self, command: Meaning) -> float:
         match command:
             case Confirm():
                 return self.listening.least_confidence_confirm
@@ -156,7 +180,13 @@ class Run:
         seen = self.now_us - self.renewed_us[Kind.CRITERION] <= head.criteria_hold_s * 10**6
         return [] if held and seen else ["an act is stated only while pause and criteria are fresh"]
 
-    def _remember(self, seq: int, fact: Fact) -> None:
+    def _remember(self, seq: int, given: Input, fact: Fact) -> None:
+        ignored = isinstance(fact, facts.NotUnderstood) and fact.why != Doubt.NOT_UNDERSTOOD
+        attends = self.attends_from_us is not None
+        if isinstance(fact, facts.Addressed) or (attends and isinstance(fact, facts.Spoke)):
+            self.attends_from_us = self.now_us
+        elif isinstance(given, Heard | Entered) and not ignored:
+            self.attends_from_us = None
         if isinstance(fact, facts.Proposed | facts.CloseProposed):
             self.asked_line = seq
         if isinstance(fact, facts.Stated):

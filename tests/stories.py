@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -19,6 +20,10 @@ from voicecheck.core.procedure import Procedure, ProcedureError
 GRAMMARS = Path(__file__).parent.parent / "grammars"
 COMMON_TEXT = (GRAMMARS / "_common.toml").read_text(encoding="utf-8")
 SHIPPED_TEXT = (GRAMMARS / "laparoscopic_cholecystectomy.toml").read_text(encoding="utf-8")
+
+_OTHERS = re.compile(r"^# [^\n]*other wordings|^# Other wordings", re.MULTILINE)
+PLAIN_TEXT, PLAIN_COMMON = (_OTHERS.split(text)[0] for text in (SHIPPED_TEXT, COMMON_TEXT))
+"""Both without other wordings: what is parsed or kept often must be short."""
 
 SMALL_TEXT = """
 [procedure]
@@ -88,14 +93,20 @@ answers = [{ id = "dry", phrases = ["bed dry"], says = "dry", satisfies = true }
 ]
 
 [events]
-bleeding = { name = "bleeding", phrases = ["bleeding"], says = "Pressure." }
-view_lost = { name = "view lost", phrases = ["view lost"], says = "Stop." }
-retraction_slipped = { name = "slipped", phrases = ["slipped"], says = "Hold again." }
-spillage = { name = "spillage", phrases = ["spilling"], says = "Wash." }
+bleeding = { name = "bleeding", phrases = ["bleeding"], says = "Pressure.", \
+lapses = ["criterion"] }
+view_lost = { name = "view lost", phrases = ["view lost"], says = "Stop.", \
+lapses = ["criterion"] }
+retraction_slipped = { name = "slipped", phrases = ["slipped"], says = "Hold again.", \
+lapses = ["criterion", "hold"] }
+spillage = { name = "spillage", phrases = ["spilling"], says = "Wash.", \
+lapses = [] }
 
 [cautions]
-wall = { name = "thick wall", phrases = ["thick wall"], says = "Decompress.", lapses = [] }
-blind = { name = "blind", phrases = ["tip unseen"], says = "Stop.", lapses = ["pause"] }
+wall = { name = "thick wall", phrases = ["thick wall"], says = "Decompress.", \
+lapses = [] }
+blind = { name = "blind", phrases = ["tip unseen"], says = "Stop.", \
+lapses = ["pause"] }
 
 [bail_outs]
 open = { name = "open", phrases = ["converting"], says = "Open." }
@@ -109,9 +120,15 @@ def shipped() -> Procedure:
     return parse(SHIPPED_TEXT, COMMON_TEXT)
 
 
+@cache
+def plain() -> Procedure:
+    """The shipped procedure without other wordings, parsed once."""
+    return parse(PLAIN_TEXT, PLAIN_COMMON)
+
+
 def small() -> Procedure:
     """A fresh small procedure: nothing that rules remember about an earlier one applies to it."""
-    return parse(SMALL_TEXT, COMMON_TEXT)
+    return parse(SMALL_TEXT, PLAIN_COMMON)
 
 
 def moment(mono_us: int) -> At:
@@ -124,8 +141,9 @@ def moment(mono_us: int) -> At:
     )
 
 
-def opened(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Opened:
+def opened(text: str = SHIPPED_TEXT, common: str = "") -> Opened:
     """The opening of an invented case."""
+    common = common or (COMMON_TEXT if text == SHIPPED_TEXT else PLAIN_COMMON)
     return Opened(
         case="invented-1",
         procedure=text,
@@ -149,7 +167,7 @@ def _shape(text: str, common: str) -> str:
     return ""
 
 
-def opening(text: str = SHIPPED_TEXT, common: str = COMMON_TEXT) -> Record:
+def opening(text: str = SHIPPED_TEXT, common: str = "") -> Record:
     """Its first record."""
     return Record(seq=1, at=moment(0), cause=None, fact=opened(text, common), prev=GENESIS)
 
@@ -192,7 +210,7 @@ class Story:
 def _heard(phrase: str) -> Heard | Entered:
     if phrase.startswith("by hand: "):
         return Entered(text=phrase.removeprefix("by hand: "))
-    return Heard(text=phrase, confidence=0.99, audio_from_s=1.25, audio_to_s=2.5)
+    return Heard(text=phrase, confidence=0.99, audio_from_s=1.25, audio_to_s=2.5, addressed=0.99)
 
 
 def resealed(records: list[Record]) -> list[bytes]:

@@ -39,14 +39,16 @@ from voicecheck.core.inputs import (
     Entered,
     Heard,
     Input,
+    Meaning,
     NameDifficulty,
     ReportEvent,
     Restarted,
     Said,
     Trouble,
+    Unsettle,
     Withdraw,
 )
-from voicecheck.core.procedure import Event, Item, Kind, Procedure
+from voicecheck.core.procedure import Item, Kind, Procedure
 from voicecheck.core.state import Mode, NothingDue, Refusal, State
 
 NOW, LATE, AGED = moment(0), moment(1), moment(7_200_000_001)
@@ -66,9 +68,24 @@ def gaps_s(procedure: Procedure) -> tuple[float, float, float]:
     return procedure.head.restate_after_s, procedure.head.restate_after_s + 1, -0.001
 
 
+def unsettling(procedure: Procedure) -> dict[str, Unsettle]:
+    """Each statement that satisfies, denied and doubted."""
+    address = procedure.common.listening.address
+    return {
+        f"{address} {word} {words.phrases[0]}": Unsettle(item=item.id, denied=denied)
+        for item in procedure.items
+        for words in item.answers
+        if words.satisfies
+        for word, denied in (("not", True), ("maybe", False))
+    }
+
+
 @dataclass(frozen=True)
 class LongAfter:
     """Nothing was said for longer than any statement is good for."""
+
+
+Meant = Meaning | Input | LongAfter
 
 
 class Moment(Case):
@@ -84,6 +101,7 @@ class Moment(Case):
         waits = state.pending is not None or state.mode is Mode.PAUSING
         self.due_us = LATE.mono_us if waits else None
         self.asked_line = 2
+        self.attends_from_us = -1
         self.stated_at = {item.id: NOW for item in procedure.items}
 
     def why_not(self, fact: Fact) -> Refusal | None:
@@ -122,8 +140,10 @@ class Walker:
         for phrase, command in phrases(procedure).items():
             spoken.setdefault(command, phrase)
         one_of_each = {type(command): command for command in spoken}
-        self.inputs: list[tuple[Input, At, Command | Input | LongAfter]] = [
+        self.inputs: list[tuple[Input, At, Meant]] = [
             *((Entered(text=phrase), NOW, command) for command, phrase in spoken.items()),
+            *((Entered(text=text), NOW, meant) for text, meant in unsettling(procedure).items()),
+            (Entered(text=procedure.common.listening.address), NOW, Due()),
             *((given, NOW, given) for given in NO_COMMAND),
             *((Restarted(gap_s=gap_s), NOW, Restarted(gap_s=gap_s)) for gap_s in gaps_s(procedure)),
             (Due(), LATE, Due()),
@@ -207,7 +227,6 @@ class Claims:
         self.place = {item.id: place for place, item in enumerate(self.items)}
         self.criteria = self._places(Kind.CRITERION)
         self.acts = self._places(Kind.ACT)
-        self.holds = self._places(Kind.HOLD)
         (self.pause,) = self._places(Kind.PAUSE)
         self.before_pause = self._gate("pause")
         self.before_acts = self._gate("act")
@@ -257,9 +276,7 @@ class Claims:
         if state.mode in ASIDE and any(state.standing[place] for place in self.criteria):
             yield "outside the standard course no criterion stands"
 
-    def of_step(
-        self, state: State, command: Command | Input | LongAfter, fact: Fact, then: State
-    ) -> Iterator[str]:
+    def of_step(self, state: State, command: Meant, fact: Fact, then: State) -> Iterator[str]:
         """The claims that this step breaks; `command` is what was meant by what was said."""
         yield from self._of_fact(state, command, fact, then)
         yield from self._of_command(state, command, fact, then)
@@ -268,7 +285,7 @@ class Claims:
             yield "only carrying on leads back to the standard course"
 
     def _of_fact(  # noqa: C901, PLR0912 - a line or two a fact
-        self, state: State, command: Command | Input | LongAfter, fact: Fact, then: State
+        self, state: State, command: Meant, fact: Fact, then: State
     ) -> Iterator[str]:
         match fact:
             case facts.Refused() | facts.NotUnderstood():
@@ -293,7 +310,7 @@ class Claims:
                     yield "the record is closed only by a confirm"
 
     def _of_command(  # noqa: C901 - a line or two a command
-        self, state: State, command: Command | Input | LongAfter, fact: Fact, then: State
+        self, state: State, command: Meant, fact: Fact, then: State
     ) -> Iterator[str]:
         match command:
             case DeclareEmergency():
@@ -306,6 +323,8 @@ class Claims:
                 yield from self._happened(event, fact, then)
             case Withdraw(item=item):
                 yield from self._withdrawn(state, item, fact, then)
+            case Unsettle(item=item, denied=denied):
+                yield from self._unsettled(state, item, denied=denied, then=then)
             case CallHelp():
                 yield from self._doubted(frozenset({Kind.PAUSE}), fact, then)
             case NameDifficulty(caution=caution):
@@ -325,7 +344,7 @@ class Claims:
         return Confirm()
 
     def _stated(
-        self, state: State, command: Command | Input | LongAfter, fact: facts.Stated, then: State
+        self, state: State, command: Meant, fact: facts.Stated, then: State
     ) -> Iterator[str]:
         item = self.items[self.place[fact.item]]
         said = Answer(item=fact.item, answer=fact.answer)
@@ -346,11 +365,10 @@ class Claims:
     def _happened(self, event: str, fact: Fact, then: State) -> Iterator[str]:
         if not isinstance(fact, facts.Occurred):
             yield "an event is accepted in every open state"
-        lapses = self.criteria if event != Event.SPILLAGE else ()
-        if event == Event.RETRACTION_SLIPPED:
-            lapses = (*lapses, *self.holds)
-        if any(then.standing[place] for place in lapses):
-            yield "bleeding, lost view and slipping lapse the criteria, slipping also the holds"
+        kinds = self.procedure.file.events[event].lapses
+        stand = zip(self.items, then.standing, strict=True)
+        if any(answer and item.kind in kinds for item, answer in stand):
+            yield "an event lapses what the file says"
 
     def _doubted(self, kinds: frozenset[Kind], fact: Fact, then: State) -> Iterator[str]:
         if not isinstance(fact, facts.HelpCalled | facts.Cautioned):
@@ -378,6 +396,14 @@ class Claims:
         waits = isinstance(state.pending, Answer) and state.pending.item == item
         if refused and (state.standing[self.place[item]] or waits) and state.mode in COURSE:
             yield "what stands or waits can be withdrawn in the course"
+
+    def _unsettled(self, state: State, item: str, *, denied: bool, then: State) -> Iterator[str]:
+        waits = isinstance(then.pending, Answer) and then.pending.item == item
+        stands = self.all_satisfied(then.standing, [self.place[item]])
+        if denied and state.mode in COURSE and (stands or waits):
+            yield "what is denied in the course neither stands satisfied nor waits"
+        if not denied and then != state:
+            yield "what is only doubted, asked or announced changes nothing"
 
     def _of_what_fell_and_rose(self, state: State, fact: Fact, then: State) -> Iterator[str]:
         if then.standing == state.standing:

@@ -13,6 +13,7 @@ from voicecheck import shipped
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.procedure import Procedure
 from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.wordings import wordings
 from voicecheck.journal import Journal
 from voicecheck.live import clock, serving
 from voicecheck.live.ending import when_asked
@@ -50,10 +51,10 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option(
             "--wording",
-            type=click.Choice(["full", "brief"]),
+            type=click.Choice(["full", "brief", "tones"]),
             default="full",
             show_default=True,
-            help="Full or brief prompts.",
+            help="Full or brief prompts, or tones where a word is not needed.",
         ),
         click.option("--mute", is_flag=True, help="Show the prompts; say nothing."),
         click.option(
@@ -244,6 +245,7 @@ def _recogniser(procedure: Procedure, model: Path | None, *, is_new: bool = True
         CURRENT.phrases(procedure),
         model=model,
         words=procedure.file.lexicon,
+        wordings=wordings(procedure),
         listening=procedure.common.listening if is_new else None,
     )
 

@@ -162,14 +162,6 @@ def test_a_kind_that_is_not_gated_is_caught(kind: Kind, monkeypatch: pytest.Monk
     assert caught()
 
 
-@pytest.mark.parametrize("event", [event for event, kinds in rules.LAPSED_BY.items() if kinds])
-def test_an_event_that_lapses_nothing_is_caught(
-    event: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setitem(dict_of(rules.LAPSED_BY), event, frozenset())
-    assert caught()
-
-
 @pytest.mark.parametrize(
     ("module", "name", "wrong"),
     [
@@ -180,7 +172,7 @@ def test_an_event_that_lapses_nothing_is_caught(
         (decide, "_is_due", lambda case, _at: case.due_us is not None),
         (decide, "_is_due", lambda *_: False),
         (decide, "needs_read_back", lambda *_: False),
-        (decide, "_unclear", lambda _: facts.Overridden()),
+        (decide, "_unclear", lambda *_: facts.Overridden()),
     ],
 )
 def test_a_wrong_function_is_caught(

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 PROMPTS = (
     "All four ports in place.",
-    "Two and only two structures: confirm?",
+    "Shall I record: two structures only?",
     "Position: table head up, right side up.",
     "Lower third of the gallbladder off its plate.",
     "Retraction: fundus up, toward the right shoulder.",

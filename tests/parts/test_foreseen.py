@@ -13,6 +13,7 @@ from voicecheck.core.conduct_2.listening import breaks_in
 from voicecheck.core.conduct_2.wording import spoken
 from voicecheck.core.foreseen import foreseen
 from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.wordings import wordings
 from voicecheck.sound.pcm import BYTES_A_SECOND
 from voicecheck.voice.announcer import WavFile
 from voicecheck.voice.resilient import ResilientVoice
@@ -44,7 +45,7 @@ def test_warnings_are_foreseen_and_a_refusal_is_not() -> None:
 
 
 def test_any_procedure_can_be_foreseen() -> None:
-    assert "Two: confirm?" in foreseen(opened(SMALL_TEXT))
+    assert "Shall I record: two?" in foreseen(opened(SMALL_TEXT))
 
 
 def test_no_prompt_breaks_into_itself() -> None:
@@ -55,7 +56,8 @@ def test_no_prompt_breaks_into_itself() -> None:
         pytest.skip(f"no speech engine: {error}")
     quiet = bytes(BYTES_A_SECOND)
     echoes = 0
-    with closing(speech), Recogniser(phrases(shipped())) as ears:
+    heard_as_live = Recogniser(phrases(shipped()), wordings=wordings(shipped()))
+    with closing(speech), heard_as_live as ears:
         for text in foreseen(Story().case.opened):
             ears.skip(b"")
             heard = ears.hear(speech.samples(text).astype("<i2").tobytes() + quiet)

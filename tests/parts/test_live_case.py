@@ -18,6 +18,7 @@ from voicecheck.core.facts import Opened, Reopened, decode_record
 from voicecheck.core.inputs import UNKNOWN, Entered, Heard
 from voicecheck.core.wording import CAUTION, JOURNAL_FAILED
 from voicecheck.ears.recogniser import Recogniser
+from voicecheck.ears.wordings import wordings
 from voicecheck.journal import Journal, JournalError, read
 from voicecheck.live import terminal
 from voicecheck.live.live_case import LiveCase, LogStopped, NotACaseName, Setup, log_path
@@ -30,7 +31,7 @@ STATED = Entered(text="checklist table tilted head up")
 
 @pytest.fixture(scope="module")
 def ears() -> Iterator[Recogniser]:
-    with Recogniser(phrases(shipped())) as opened:
+    with Recogniser(phrases(shipped()), wordings=wordings(shipped())) as opened:
         yield opened
 
 

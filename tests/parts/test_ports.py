@@ -22,6 +22,7 @@ from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.resilient import ResilientEars
+from voicecheck.ears.wordings import wordings
 from voicecheck.journal import Journal, JournalError, read
 from voicecheck.live.service import Ears, Log
 from voicecheck.voice.announcer import Muted, WavFile
@@ -43,7 +44,7 @@ SCRIPTED: dict[AsksEars, Callable[[], ScriptedEars]] = {
 @pytest.mark.parametrize("kept", SCRIPTED, ids=lambda kept: kept.__name__)
 @pytest.mark.parametrize("kind", ["recogniser", "resilient", "scripted"])
 def test_ears(kept: AsksEars, kind: str) -> None:
-    with Recogniser(phrases(shipped())) as recogniser:
+    with Recogniser(phrases(shipped()), wordings=wordings(shipped())) as recogniser:
         real: dict[str, Ears] = {"recogniser": recogniser, "resilient": ResilientEars(recogniser)}
         kept(real.get(kind) or SCRIPTED[kept]())
 
@@ -145,7 +146,7 @@ def test_a_stand_in_of_a_microphone() -> None:
 def test_what_is_open_across_two_new_beginnings_is_not_dropped() -> None:
     """Two prompts end while somebody talks: some line tells of it."""
     third = len(SAID) // 3
-    with Recogniser(phrases(shipped())) as ears:
+    with Recogniser(phrases(shipped()), wordings=wordings(shipped())) as ears:
         heard = [each for block in SAID[:third] for each in ears.hear(block)]
         for start in (third, 2 * third):
             ears.begin_anew()

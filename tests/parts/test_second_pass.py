@@ -15,10 +15,19 @@ from voicecheck.ears.lexicon import variants
 from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.second_pass import SecondPass, agreed
-from voicecheck.ears.tuning import CERTAIN, CLEARLY, FOUND, NOT_CLEAR_AT_MOST, STARTS_LATER_S
+from voicecheck.ears.tuning import (
+    CERTAIN,
+    CLEARLY,
+    FOUND,
+    MISSED_FACTOR,
+    NOT_CLEAR_AT_MOST,
+    STARTS_LATER_S,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from voicecheck.ears.decoder import NBest
 
 PHRASES = ("checklist artery divided", "checklist duct divided", "confirm")
 
@@ -37,9 +46,9 @@ class Counting:
     def __init__(self, asked: Decoder) -> None:
         self.asked, self.count = asked, 0
 
-    def posterior(self, phrase: str, sound: bytes) -> float:
+    def decode(self, sound: bytes) -> NBest:
         self.count += 1
-        return self.asked.posterior(phrase, sound)
+        return self.asked.decode(sound)
 
 
 def judged(
@@ -57,12 +66,28 @@ def test_the_second_network_hears_the_phrases_too(
     second: tuple[Pronunciation, Decoder], phrase: str
 ) -> None:
     for other in PHRASES:
-        posterior = second[1].posterior(other, say(phrase).tobytes())
+        posterior = second[1].decode(say(phrase).tobytes()).posterior(other)
         assert posterior > 0.9 if other == phrase else posterior < FOUND
 
 
 def test_what_is_certain_is_not_decoded_again(second: tuple[Pronunciation, Decoder]) -> None:
     assert judged(second, say("anything at all"), PHRASES[0], CERTAIN) == (CERTAIN, 0)
+
+
+def test_a_sound_is_decoded_once_for_all_that_is_asked_of_it(
+    second: tuple[Pronunciation, Decoder],
+) -> None:
+    counting = Counting(second[1])
+    second_pass = SecondPass(second[0], counting, lambda _: 0.9)  # type: ignore[arg-type]
+    said, other = say(PHRASES[0]), say(PHRASES[1])
+    begin = RATE_HZ * 2 // 5
+    asked = ((PHRASES[0], said), (PHRASES[1], said), (PHRASES[1], other))
+    sure = [
+        second_pass.confidence(phrase, 1.0, sound, begin, len(sound) - 2 * begin)
+        for phrase, sound in asked
+    ]
+    assert sure == [0.9, 0.9 * MISSED_FACTOR, 0.9]
+    assert counting.count == 2 * len(STARTS_LATER_S)
 
 
 def test_a_doubtful_phrase_that_both_networks_hear_is_as_sure_as_it_was(
@@ -105,21 +130,22 @@ def test_what_the_recogniser_says_has_passed_the_second_network(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The real recogniser, but the evidence leaves every phrase in doubt."""
-    asked: list[tuple[str, bytes, float]] = []
-    posterior = Decoder.posterior
+    asked: list[tuple[bytes, NBest]] = []
+    decode = Decoder.decode
 
-    def noting(self: Decoder, phrase: str, sound: bytes) -> float:
-        asked.append((phrase, sound, posterior(self, phrase, sound)))
-        return asked[-1][2]
+    def noting(self: Decoder, sound: bytes) -> NBest:
+        asked.append((sound, decode(self, sound)))
+        return asked[-1][1]
 
-    monkeypatch.setattr(Decoder, "posterior", noting)
+    monkeypatch.setattr(Decoder, "decode", noting)
     with Recogniser(PHRASES, weigh=lambda _: 0.8) as ears:
         for phrase in PHRASES:
             (heard,) = ears.hear(say(phrase).tobytes()) + ears.finish()
             assert (heard.text, heard.confidence) == (phrase, 0.8)
-    assert [phrase for phrase, _, _ in asked] == [each for each in PHRASES for _ in STARTS_LATER_S]
-    assert all(found >= CLEARLY for _, _, found in asked)
-    whole = [sound for _, sound, _ in asked[:: len(STARTS_LATER_S)] for _ in STARTS_LATER_S]
-    for at, ((_, sound, _), all_of_it) in enumerate(zip(asked, whole, strict=True)):
+    expected = [phrase for phrase in PHRASES for _ in STARTS_LATER_S]
+    for phrase, (_, found) in zip(expected, asked, strict=True):
+        assert found.posterior(phrase) >= CLEARLY
+    whole = [sound for sound, _ in asked[:: len(STARTS_LATER_S)] for _ in STARTS_LATER_S]
+    for at, ((sound, _), all_of_it) in enumerate(zip(asked, whole, strict=True)):
         later = at % 3 * RATE_HZ // 100  # 10 ms and 20 ms: other frames begin there
         assert sound == all_of_it[2 * later :]

@@ -159,7 +159,7 @@ def test_a_refusal_has_the_sentence_that_was_said() -> None:
     tale.say("checklist clips on the artery")
     refusal = report_of(tale).refusals[0]
     assert refusal.what == "checklist clips on the artery"
-    assert refusal.why.startswith("Refused: artery clipped. Not yet stated: table head up")
+    assert refusal.why.startswith("Refused: artery clips. 10 missing. Next: table.")
 
 
 def test_withdrawn_and_answered_anew_are_corrections() -> None:
@@ -205,7 +205,7 @@ def test_a_denied_read_back_has_the_phrase_that_was_read_back() -> None:
     assert [one.kind for one in found.misunderstood] == [
         "other speech",
         "reply to nothing",
-        "not a phrase",
+        "not understood",
         "asked again",
         "negative",
         "no reply",

@@ -19,7 +19,7 @@ from voicecheck.core.conduct_2 import rules
 from voicecheck.core.conduct_2.standing import start
 from voicecheck.core.facts import Fact, Record, Why
 from voicecheck.core.inputs import Entered
-from voicecheck.core.procedure import Event, Kind
+from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode, State
 
 PROCEDURE = small()
@@ -152,12 +152,14 @@ def test_what_is_beside_the_course_is_always_recorded(fact: type[Fact]) -> None:
     assert rules.TABLE[fact] == {mode: mode for mode in Mode if mode is not Mode.CLOSED}
 
 
-def test_every_event_says_what_it_lapses() -> None:
-    assert set(rules.LAPSED_BY) == set(Event)
-    assert not {Kind.ACT, Kind.STEP} & frozenset().union(*rules.LAPSED_BY.values())
-
-
-def test_bleeding_lost_view_and_slipping_lapse_the_criteria() -> None:
-    """The customer's rule; spillage lapses nothing."""
-    lapsing = {Event.BLEEDING, Event.VIEW_LOST, Event.RETRACTION_SLIPPED}
-    assert {event for event, kinds in rules.LAPSED_BY.items() if Kind.CRITERION in kinds} == lapsing
+@pytest.mark.parametrize("event", PROCEDURE.file.events)
+def test_an_event_lapses_the_kinds_that_the_file_says_and_what_needs_them(event: str) -> None:
+    """So the file decides, and no name of an event means anything to the rules."""
+    standing = tuple(item.answers[0].id for item in PROCEDURE.items)
+    fell = rules.fallen(
+        PROCEDURE, State(mode=Mode.IN_COURSE, standing=standing), facts.Occurred(event=event)
+    )
+    lapses = PROCEDURE.file.events[event].lapses
+    kinds = {PROCEDURE.item(item).kind for item in fell}
+    assert kinds == ({*lapses, Kind.PAUSE} if lapses else set())
+    assert not {Kind.ACT, Kind.STEP} & kinds

@@ -12,7 +12,7 @@ from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.chain import line_hash
 from voicecheck.core.facts import At, Record, decode_record
-from voicecheck.core.inputs import Entered, Heard, Restarted, Trouble
+from voicecheck.core.inputs import Entered, Heard, Input, Restarted, Said, Trouble
 from voicecheck.core.replay import replay
 from voicecheck.journal import JournalError
 from voicecheck.live.service import Service
@@ -49,6 +49,10 @@ def facts_of(disk: Disk) -> list[str]:
     return [type(decode_record(line).fact).__name__ for line in disk.lines]
 
 
+def cause_of(line: bytes) -> Input | None:
+    return decode_record(line).cause
+
+
 def blocks(count: int) -> Iterator[bytes]:
     return (BLOCK for _ in range(count))
 
@@ -74,12 +78,49 @@ def test_nothing_is_believed_or_told_when_the_disk_is_full() -> None:
 def test_deaf_while_speaking_and_the_log_says_when(text: str) -> None:
     live, disk, ears = service(dict.fromkeys(range(1, 14), text), takes_s=1.0)
     live.run(blocks(13))  # 1.0 s of speech and 0.25 s of echo, in whole blocks
-    assert facts_of(disk) == ["Opened", *["NotUnderstood"] * 13, "Spoke"]
-    over = [decode_record(line).fact for line in disk.lines[1:14]]
-    assert over == [facts.NotUnderstood(why=facts.Doubt.SPOKEN_OVER)] * 13
-    assert (ears.blocks, ears.begun_anew) == (13, 1), "all is listened to, then it begins anew"
-    said = decode_record(disk.lines[14]).cause
-    assert (getattr(said, "audio_from_s", None), getattr(said, "audio_to_s", None)) == (0.0, 1.3)
+    over = [decode_record(line).cause for line in disk.lines[1:9]]
+    assert [each.over for each in over if isinstance(each, Heard)][:7] == [True] * 7
+    assert any(isinstance(each, Heard) and not each.over for each in map(cause_of, disk.lines))
+    assert ears.blocks == 13, "all is listened to"
+    assert ears.begun_anew >= 1
+    said = next(each for each in map(cause_of, disk.lines) if isinstance(each, Said))
+    assert (said.audio_from_s, said.audio_to_s) == (0.0, 0.8), "what counts silences it"
+
+
+def test_whoever_speaks_over_it_is_told_and_hears_a_tone_when_it_listens_again() -> None:
+    live, disk, _ = service({4: "checklist table tilted head up"}, takes_s=1.0)
+    voice = live._voice
+    assert isinstance(voice, Speaker)
+    live.run(blocks(12))
+    over = [decode_record(line).fact for line in disk.lines[1:2]]
+    assert over == [facts.NotUnderstood(why=facts.Doubt.SPOKEN_OVER)]
+    assert disk.order.count("said") == 1, "no tone while it still speaks"
+    live.run(blocks(2))
+    assert disk.order.count("said") == 2
+
+
+def test_talk_under_a_prompt_is_no_reason_for_a_tone() -> None:
+    live, disk, _ = service({4: "[unk]"}, takes_s=1.0)
+    live.run(blocks(14))
+    assert decode_record(disk.lines[1]).fact == facts.NotUnderstood(why=facts.Doubt.OTHER_SPEECH)
+    assert disk.order.count("said") == 1
+
+
+@pytest.mark.parametrize("began_s", [0.8, 1.0, 1.2, 1.3])
+def test_a_reply_counts_from_shortly_before_the_end_of_the_question(began_s: float) -> None:
+    """People answer within 0.2 s (Stivers et al., PNAS 2009;106:10587, from memory)."""
+    live, disk, ears = service(takes_s=0.0)
+    voice = live._voice
+    assert isinstance(voice, Speaker)
+    live.step(Entered(text="checklist triangle free of fat"))
+    voice.takes_s = 1.0
+    start_s = live.position_s
+    live.step(Entered(text="checklist triangle free of fat"))
+    last = round((began_s + 0.5) * 10)
+    ears.script, ears.lasts_s = {ears.blocks + last: "confirm"}, 0.5
+    live.run(blocks(last))
+    assert start_s == 0.0
+    assert facts_of(disk)[-1] == "Stated"
 
 
 @pytest.mark.parametrize(
@@ -116,7 +157,7 @@ def test_an_emergency_that_was_hardly_heard_while_speaking_was_the_machine() -> 
 )
 def test_what_began_under_a_prompt_and_ended_after_it_is_one_line(text: str, fact: str) -> None:
     live, disk, ears = service({15: text}, takes_s=1.0)
-    ears.lasts_s = 0.3  # from 1.2 s, when the machine was still speaking, to 1.5 s
+    ears.lasts_s = 0.9  # from 0.6 s, when the machine was still speaking, to 1.5 s
     live.run(blocks(15))
     assert facts_of(disk) == ["Opened", "Spoke", fact]
     heard = decode_record(disk.lines[2]).cause

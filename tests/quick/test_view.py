@@ -104,7 +104,7 @@ def test_a_read_back_is_shown_with_the_time_that_is_left_for_the_reply() -> None
     story = told(*BEFORE, CRITERIA[0])
     shown = seen(story)
     assert shown.asked.kind is Asking.READ_BACK
-    assert shown.asked.text.endswith("confirm?")
+    assert shown.asked.text == "Shall I record: triangle cleared of fat?"
     assert shown.asked.wait_s == shipped().head.read_back_s
     story.say(UNKNOWN)
     assert seen(story).asked.wait_s == shipped().head.read_back_s - 1
@@ -250,7 +250,7 @@ def test_a_read_back_shows_its_two_replies() -> None:
 
 def test_while_closing_waits_all_that_would_be_left_unstated_is_listed() -> None:
     shown = seen(told(*BEFORE, *CRITERIA, "checklist close the record"))
-    assert shown.asked.text == "Close the record, 8 outstanding: confirm?"
+    assert shown.asked.text == "Shall I close the record, 8 outstanding?"
     assert len(shown.outstanding.names) == 8
     closed = seen(told(*BEFORE, "checklist close the record", "confirm"))
     assert not closed.outstanding.asked_first

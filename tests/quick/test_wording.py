@@ -41,37 +41,72 @@ def everything_said() -> list[str]:
     return heard
 
 
-def test_a_refused_clip_names_all_that_is_not_yet_stated() -> None:
+def test_a_refused_clip_tells_how_much_is_missing_and_what_comes_next() -> None:
     story = Story()
     story.say(*UP_TO_THE_CRITERIA, "checklist clips on the artery")
-    assert said(story) == (
-        "Refused: artery clipped. Not yet stated: triangle cleared; lower third off the plate; "
-        "two and only two structures; five-second pause."
-    )
+    assert said(story) == "Refused: artery clips. 4 missing. Next: triangle."
+
+
+def test_what_is_outstanding_is_told_three_names_at_a_time() -> None:
+    story, told = Story(), []
+    for _ in range(4):
+        story.say("checklist what is outstanding")
+        told.append(said(story))
+    assert told[:2] == [
+        "10 outstanding before any clip: table; ports; fundus.",
+        "10 outstanding: neck; safe line; dissection.",
+    ]
+    names = [name for text in told for name in text.partition(": ")[2].rstrip(".").split("; ")]
+    items = shipped().items
+    assert names == [item.called for item in items[: len(names)]]
+    assert len(names) == 10
+    story.say("checklist table tilted head up", "checklist what is outstanding")
+    assert said(story) == "9 outstanding before any clip: ports; fundus; neck."
+
+
+def test_the_second_time_in_a_row_it_tells_what_may_be_said() -> None:
+    story = Story()
+    story.say("checklist the weather is nice")
+    assert said(story) == "Not understood."
+    story.say("checklist the weather is nice")
+    assert said(story) == "Not understood. Say table tilted head up."
+    story.say("checklist table tilted head up", "checklist the weather is nice")
+    assert said(story) == "Not understood."
+
+
+def test_what_is_not_so_or_not_yet_so_is_not_recorded() -> None:
+    story = Story()
+    story.say("checklist maybe triangle free of fat")
+    assert said(story) == "Not recorded: triangle. State it once done."
+    story.say("checklist triangle free of fat", "checklist triangle not free of fat")
+    assert said(story) == "Not recorded: triangle."
+    story.say("checklist triangle free of fat", "confirm", "checklist triangle not free of fat")
+    assert said(story) == "Withdrawn: triangle."
+    story.say("checklist going to clip the artery")
+    assert said(story) == "Refused: artery clips. 10 missing. Next: table."
 
 
 @pytest.mark.parametrize(
-    ("gap_s", "told"), [(2.0, "less than a minute"), (70.0, "1 minute"), (600.0, "10 minutes")]
+    ("gap_s", "told"),
+    [(2.0, "within a minute"), (70.0, "after 1 minute"), (600.0, "after 10 minutes")],
 )
 def test_a_record_taken_up_again_tells_how_long_nobody_listened(gap_s: float, told: str) -> None:
     story = Story()
     story.give(Restarted(gap_s=gap_s))
-    assert said(story).startswith(f"Record taken up again after {told}. ")
+    assert said(story).startswith(f"Back {told}.")
 
 
 def test_the_last_words_before_a_confirm_are_what_it_confirms() -> None:
     story = Story()
     story.say("checklist triangle free of fat", "checklist clips on the artery")
-    assert said(story).startswith("Refused: artery clipped.")
-    assert said(story).endswith("Triangle cleared of fat and fibrous tissue: confirm?")
+    assert said(story).startswith("Refused, ")
+    assert said(story).endswith("Shall I record triangle cleared of fat?")
 
 
 def test_more_than_two_structures_never_nudges_toward_two() -> None:
     story = Story()
     story.say(*UP_TO_THE_CRITERIA, "checklist more than two structures")
-    assert said(story) == (
-        "More than two structures. Stop and think. Ask for help, take an image, or bail out."
-    )
+    assert said(story) == "More than two. Stop: image, help or bail out."
 
 
 def test_nothing_said_claims_more_than_that_it_was_stated() -> None:
@@ -105,17 +140,17 @@ def test_every_prompt_takes_at_most_six_seconds() -> None:
 def test_a_gap_that_no_clock_could_measure_is_told_as_such() -> None:
     story = Story()
     story.give(Restarted(gap_s=-1.0))
-    assert said(story).startswith("Record taken up again; nobody knows after how long. ")
+    assert said(story).startswith("Gap unknown.")
 
 
 @pytest.mark.parametrize(
     ("phrases_said", "last"),
     [
-        (("checklist triangle free of fat", "confirm"), "triangle cleared, stated"),
-        (("checklist triangle free of fat",), "triangle cleared, not confirmed"),
-        (("checklist clips on the artery", "[unk]"), "artery clipped, refused"),
-        (("checklist active bleeding",), "active bleeding, event noted"),
-        (("checklist close the record", "negative"), "closing the record, not recorded"),
+        (("checklist triangle free of fat", "confirm"), "triangle stated"),
+        (("checklist triangle free of fat",), "triangle not recorded"),
+        (("checklist clips on the artery", "[unk]"), "artery clips refused"),
+        (("checklist active bleeding",), "bleeding event noted"),
+        (("checklist close the record", "negative"), "closing the record not recorded"),
     ],
 )
 def test_a_record_taken_up_again_tells_what_was_last_recorded(
@@ -125,17 +160,16 @@ def test_a_record_taken_up_again_tells_what_was_last_recorded(
     story = Story()
     story.say(*phrases_said)
     story.give(Restarted(gap_s=2.0))
-    assert f" Last on record: {last}. " in said(story)
+    assert f" Last: {last}." in said(story)
 
 
 def test_what_is_told_of_age_and_of_a_stale_key() -> None:
     story = Story()
     story.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA[:2])
     story.wait()
-    assert said(story) == "Stated too long ago. State again: triangle cleared."
+    assert said(story) == "Stated too long ago. State again: triangle."
     story.say("checklist triangle free of fat")
     story.give(Entered(text="confirm", line=2))
     assert said(story) == (
-        "Not taken: that replied to an earlier question. "
-        "Triangle cleared of fat and fibrous tissue: confirm?"
+        "Not taken: that replied to an earlier question. Shall I record triangle cleared of fat?"
     )

@@ -18,6 +18,7 @@ from stories import shipped
 
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.inputs import (
+    Address,
     Answer,
     AskOutstanding,
     BailOut,
@@ -27,11 +28,14 @@ from voicecheck.core.inputs import (
     Command,
     Confirm,
     DeclareEmergency,
+    Meaning,
     NameDifficulty,
     Negative,
     ReportEvent,
     SayAgain,
     StandBy,
+    Unclear,
+    Unsettle,
     Withdraw,
 )
 
@@ -78,12 +82,33 @@ _OTHERS = {
 }
 
 
-def understood(said: Any) -> str:
-    """The intent that these words have by the grammar; "" if they are no phrase."""
-    phrases = CURRENT.phrases(shipped())
+def understood(said: Any) -> Meaning | Unclear:
+    """What these words mean, a reply without the address word."""
     address = shipped().common.listening.address
-    words = said["text"] if said["intent"] in REPLIES else f"{address} {said['text']}"
-    return intent(phrases[words]) if words in phrases else ""
+    text = said["text"]
+    words = text if said["intent"] in REPLIES else f"{address} {text}"
+    return CURRENT.interpret(shipped(), words)
+
+
+def is_right(meant: str, taken: Meaning | Unclear) -> bool:
+    """Whether that is the intent; to say that it is not so also takes a statement back."""
+    match taken:
+        case Unclear() | Address():
+            return False
+        case Unsettle(item=item):
+            return meant == f"withdraw.{item}" or meant.startswith(f"not.{item}.")
+        case _:
+            return intent(taken) == meant
+
+
+def critical() -> set[str]:
+    """The statements that open the gate or say that something was clipped or divided."""
+    return {
+        f"{item.id}.{words.id}"
+        for item in shipped().items
+        for words in item.answers
+        if CURRENT.is_critical(item) and words.satisfies
+    }
 
 
 def test_there_are_enough_of_them_and_half_are_held_aside() -> None:
@@ -105,18 +130,65 @@ def test_every_intent_has_words_that_can_be_spoken(path: Path) -> None:
         assert re.fullmatch(r"[a-z']+( [a-z']+)*", said["text"]), said
 
 
-def test_nothing_is_taken_for_what_was_denied_or_for_something_else(counted: list[str]) -> None:
-    """Few are phrases yet; those that are must mean what was meant."""
+LEAST_RIGHT = {False: 0.95, True: 0.75}
+"""The least share of the wordings to choose by, and of those held aside, that are understood."""
+
+MOST_DENIED_TAKEN = 2
+"""The most denials, doubts and announcements of a critical statement that are taken for it."""
+
+
+def test_most_are_understood_also_of_those_held_aside(counted: list[str]) -> None:
     rights: Counter[bool] = Counter()
+    wrongs: Counter[bool] = Counter()
     alls: Counter[bool] = Counter()
     for path in SURGEONS:
         for said in read(path)["said"]:
-            taken = understood(said)
-            assert taken in ("", said["intent"]), said
-            if not said["intent"].startswith("not."):
-                alls[is_aside(path)] += 1
-                rights[is_aside(path)] += bool(taken)
+            taken, aside = understood(said), is_aside(path)
+            right = is_right(said["intent"], taken)
+            alls[aside] += 1
+            rights[aside] += right
+            wrongs[aside] += not right and not isinstance(taken, Unclear)
     counted.append(
-        f"imagined wordings that are phrases: {rights[False]} of {alls[False]} to choose by, "
-        f"{rights[True]} of {alls[True]} held aside"
+        f"imagined wordings understood: {rights[False]} of {alls[False]} to choose by, "
+        f"{rights[True]} of {alls[True]} held aside; taken for something else: "
+        f"{wrongs[False]} and {wrongs[True]}"
     )
+    for aside, least in LEAST_RIGHT.items():
+        assert rights[aside] / alls[aside] >= least
+
+
+def test_hardly_any_critical_statement_is_taken_from_its_denial(counted: list[str]) -> None:
+    """Even then it is read back, or only begins the pause: nothing stands without a confirm."""
+    denied = [
+        (path.stem, said["intent"], understood(said))
+        for path in SURGEONS
+        for said in read(path)["said"]
+        if said["intent"].removeprefix("not.") in critical() and said["intent"].startswith("not.")
+    ]
+    taken = [
+        (surgeon, meant)
+        for surgeon, meant, command in denied
+        if isinstance(command, Answer) and intent(command) == meant.removeprefix("not.")
+    ]
+    counted.append(
+        f"imagined denials of a critical statement taken for it: {len(taken)} of {len(denied)}"
+    )
+    assert len(denied) >= 100
+    assert len(taken) <= MOST_DENIED_TAKEN, taken
+
+
+def test_a_critical_statement_is_hardly_ever_taken_from_anything_else() -> None:
+    taken = [
+        (path.stem, said["intent"], intent(command))
+        for path in SURGEONS
+        for said in read(path)["said"]
+        if isinstance(command := understood(said), Answer)
+        and intent(command) in critical()
+        and said["intent"].removeprefix("not.").rpartition(".")[0] != command.item
+    ]
+    assert len(taken) <= MOST_DENIED_TAKEN, taken
+
+
+def test_every_shown_phrase_means_what_the_table_says() -> None:
+    for phrase, command in CURRENT.phrases(shipped()).items():
+        assert CURRENT.interpret(shipped(), phrase) == command

@@ -15,17 +15,21 @@ from transitions import Machine, MachineError
 
 from voicecheck.core.conduct import Conduct, conduct_of
 from voicecheck.core.facts import (
+    Addressed,
     At,
     CloseProposed,
+    Doubt,
     Expired,
     Fact,
     Failed,
     Lapsed,
+    Listed,
     NotUnderstood,
     Opened,
     Proposed,
     Record,
     Recovered,
+    Spoke,
     Stated,
 )
 from voicecheck.core.inputs import Entered, Heard, Input, Said
@@ -104,6 +108,8 @@ class Case:
         self.stated_at: dict[str, At] = {}
         self.due_us: int | None = None
         self.asked_line = 0
+        self.attends_from_us = -1
+        self.not_understood = self.listed = 0
         self.last_said = ""
         self.last_heard: Record | None = None  # the last utterance, entry, missing reply or expiry
         self.last_taken: Record | None = None  # the last of these that was understood
@@ -166,8 +172,9 @@ class Case:
         """Keep what is said or shown later: the last words, times of statements, what fails."""
         if isinstance(record.cause, Heard | Entered) or isinstance(record.fact, Lapsed | Expired):
             self.last_heard = record
-            if not isinstance(record.fact, NotUnderstood):
+            if not isinstance(record.fact, NotUnderstood | Addressed):
                 self.last_taken = record
+        self._count(record)
         if isinstance(record.cause, Said):
             self.last_said = record.cause.text
         match record.fact:
@@ -179,6 +186,24 @@ class Case:
                 self.failing.setdefault(part, record)
             case Recovered(part=part):
                 self.failing.pop(part, None)
+
+    def _count(self, record: Record) -> None:
+        """Keep whom it attends to, and how often in a row it did not understand or listed."""
+        match record.fact:
+            case Addressed():
+                self.attends_from_us = record.at.mono_us
+            case Spoke() if self.attends_from_us >= 0:
+                self.attends_from_us = record.at.mono_us
+            case NotUnderstood(why=Doubt.NOT_UNDERSTOOD):
+                self.not_understood += 1
+                self.attends_from_us = -1
+            case _ if isinstance(record.cause, Heard | Entered):
+                if not isinstance(record.fact, NotUnderstood):
+                    listed = isinstance(record.fact, Listed)
+                    self.not_understood, self.listed = 0, self.listed + 1 if listed else 0
+                    self.attends_from_us = -1
+            case _:
+                pass
 
     @property
     def wakes_us(self) -> int | None:

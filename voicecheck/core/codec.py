@@ -28,10 +28,12 @@ def later(default: Any) -> Any:
 
     So lines of every format are read, and written again, byte for byte.
     """
-    return field(default=default, metadata={_LATER: True})
+    return field(default=default, metadata=LEFT_OUT)
 
 
 _LATER = "later"
+LEFT_OUT = {_LATER: True}
+"""What `later` marks a field with."""
 
 
 def encode(value: Any, *, tagged: bool = False) -> Any:

@@ -12,9 +12,10 @@ from typing import Any, Protocol
 
 from voicecheck.core import conduct_1, conduct_2
 from voicecheck.core.facts import At, Fact, Record
-from voicecheck.core.inputs import Command, Heard, Input
+from voicecheck.core.inputs import Command, Heard, Input, Meaning, Unclear
 from voicecheck.core.procedure import Item, Procedure
 from voicecheck.core.state import Mode, Refusal, Situation, State
+from voicecheck.core.vocabulary import Vocabulary
 
 
 class Conduct(Protocol):
@@ -36,7 +37,19 @@ class Conduct(Protocol):
         """Read a procedure file; raises ProcedureError, which names every mistake."""
 
     def phrases(self, procedure: Procedure) -> Mapping[str, Command]:
-        """Every phrase that can be said, and its command."""
+        """Every phrase that is shown, and its command."""
+
+    def interpret(self, procedure: Procedure, text: str) -> Meaning | Unclear:
+        """What a whole utterance means, in whatever words."""
+
+    def parts(self, procedure: Procedure, text: str) -> tuple[str, ...]:
+        """The utterance, or each statement in it, as an utterance of its own."""
+
+    def strays(self, procedure: Procedure, text: str) -> int:
+        """How many words of an utterance are beside its meaning."""
+
+    def vocabulary(self, procedure: Procedure) -> Vocabulary:
+        """The words to listen for besides the phrases."""
 
     def decide(self, case: Situation, given: Input, at: At) -> Fact:
         """The one fact that an input leads to now; raises NothingDue."""
@@ -73,7 +86,7 @@ class Conduct(Protocol):
     def is_critical(self, item: Item) -> bool:
         """Whether a statement of this item is read back before it counts."""
 
-    def least_confidence(self, procedure: Procedure, command: Command) -> float:
+    def least_confidence(self, procedure: Procedure, command: Meaning) -> float:
         """The least confidence, 0 to 1, with which this command counts."""
 
     def spoken(self, case: Situation, record: Record) -> str:
@@ -98,7 +111,15 @@ def _before(conduct: ModuleType, **added: Callable[..., Any]) -> Any:
 
 
 RELEASED: Mapping[int, Conduct] = {
-    1: _before(conduct_1, expires_us=lambda _case: None, shape=lambda _procedure: ""),
+    1: _before(
+        conduct_1,
+        expires_us=lambda _case: None,
+        shape=lambda _procedure: "",
+        interpret=lambda procedure, text: conduct_1.phrases(procedure).get(text) or Unclear(),
+        parts=lambda _procedure, text: (text,),
+        strays=lambda _procedure, _text: 0,
+        vocabulary=lambda _procedure: Vocabulary(),
+    ),
     2: conduct_2,
 }
 """Every version that a record may name. Entries are only ever added."""

@@ -43,6 +43,8 @@ class Why(StrEnum):
     NOT_NOW = "not_now"
     STALE = "stale"
     """A reply by hand to a question that is no longer open."""
+    UNSETTLED = "unsettled"
+    """It was said that it is not so, not yet so, or in doubt."""
     CLOSED = "closed"
 
 
@@ -54,6 +56,8 @@ class Doubt(StrEnum):
     OTHER_SPEECH = "other_speech"
     """Talk in the room: no phrase, or one with hardly any confidence."""
     NOT_A_PHRASE = "not_a_phrase"
+    NOT_UNDERSTOOD = "not_understood"
+    """Said to the machine, or entered, but it means nothing: whoever spoke gets an answer."""
     NOTHING_TO_CONFIRM = "nothing_to_confirm"
     """A reply while no read-back is open."""
     SPOKEN_OVER = "spoken_over"
@@ -231,6 +235,11 @@ class NotUnderstood:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Addressed:
+    """The address word was said alone: for some seconds a command needs none."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Spoke:
     """The machine spoke; meanwhile it was deaf to all but an emergency or a bail-out."""
 
@@ -290,6 +299,7 @@ Fact = (
     | Listed
     | Refused
     | NotUnderstood
+    | Addressed
     | Spoke
     | Failed
     | Recovered

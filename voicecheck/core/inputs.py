@@ -29,6 +29,8 @@ class Heard:
     audio_to_s: float
     over: bool = later(default=False)
     """Whether it began while the machine spoke, or, for a reply, before the question was out."""
+    addressed: float = later(default=0.0)
+    """How probable it is, 0 to 1, that the address word was said before it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -87,6 +89,20 @@ class Answer:
 
     item: str
     answer: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Unsettle:
+    """Say of an item that it is not so, not yet so, or in doubt."""
+
+    item: str
+    denied: bool
+    """Whether it was denied, not only doubted, asked about or announced."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Address:
+    """Say the address word, and nothing else yet."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -178,6 +194,10 @@ Command = (
     | DeclareEmergency
     | CloseRecord
 )
+
+
+Meaning = Command | Unsettle | Address
+"""All that an utterance can mean, since conduct 2."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

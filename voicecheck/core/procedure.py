@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 
-from voicecheck.core.codec import later
+from voicecheck.core.codec import LEFT_OUT, later
 
 
 class Kind(StrEnum):
@@ -26,7 +26,7 @@ class Kind(StrEnum):
 
 
 class Event(StrEnum):
-    """The events that conduct knows; every procedure file words each of them."""
+    """The events that conduct 1 knows; since then a file names its own."""
 
     BLEEDING = "bleeding"
     VIEW_LOST = "view_lost"
@@ -61,6 +61,13 @@ class Item:
     after: tuple[str, ...] = ()
     """Items that must stand first; if one of them falls, so does this one."""
     required: bool = True
+    label: str = later(default="")
+    """What it is called aloud, in a word or two; the name if it is empty."""
+
+    @property
+    def called(self) -> str:
+        """What it is called aloud."""
+        return self.label or self.name
 
     def answer(self, answer: str) -> AnswerWords:
         """The words of one answer; KeyError if the item has no such answer."""
@@ -87,7 +94,7 @@ class Remark:
     phrases: tuple[str, ...]
     says: str
     lapses: tuple[Kind, ...] = later(default=())
-    """For a caution: the kinds of item that it lapses. What an event lapses is conduct."""
+    """The kinds of item that it lapses."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -108,6 +115,20 @@ class Head:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Say:
+    """The [say] table: the machine's words for the gate, the pause and leaving the course."""
+
+    gate: str = "what the gate holds back"
+    """What is refused until the rest stands, as in "before any clip": here "any clip"."""
+    pause_begins: str = "Hands still."
+    pause_ends: str = "Time. Look again."
+    left: str = "Bail-out noted."
+
+
+_SAY = Say()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class File:
     """The procedure file as it is written."""
 
@@ -118,6 +139,13 @@ class File:
     bail_outs: Mapping[str, Remark]
     lexicon: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Pronunciations for words that the dictionary lacks: word = ["P R OW N AH N S T"]."""
+    pieces: Mapping[str, str] = field(default_factory=dict)
+    """Named pieces of patterns: name = pattern."""
+    say: Say = field(default=_SAY, metadata=LEFT_OUT)
+    heard: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Patterns of other wordings that are heard but not shown. Keys: "item.answer",
+    "unsettled.item" (not so, not yet so, asked about), "withdraw.item", "event.name",
+    "caution.name", "bail_out.name"."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -154,6 +182,33 @@ class Listening:
     """The same for the confirm that makes a critical statement stand."""
     least_asked: float = 0.0
     """A phrase heard with less is taken for other speech: nobody is asked to say it again."""
+    least_addressed: float = 0.0
+    """The least confidence that the address word was said, to answer what was not understood."""
+    attends_s: int = 0
+    """How long the address word alone keeps the ears open for what is said without it."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Words:
+    """What words count as where no pattern takes them; each entry is a word or several."""
+
+    fillers: tuple[str, ...] = ()
+    """Words that change nothing: "um", "please", "the"."""
+    denials: tuple[str, ...] = ()
+    """Words that deny: "not", "never"."""
+    hedges: tuple[str, ...] = ()
+    """Words of doubt, or of what is yet to come: "maybe", "going to"."""
+    questions: tuple[str, ...] = ()
+    """Words that ask, if they come first: "is", "shall"."""
+    leads: tuple[str, ...] = ()
+    """Words that come before what is meant: "um", "okay"."""
+    courtesies: tuple[str, ...] = ()
+    """The only words that may stand beside a reply."""
+    endings: tuple[str, ...] = ()
+    """Fillers that may end a sentence: "please", "now"."""
+
+
+_WORDS = Words()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -163,6 +218,11 @@ class Common:
     listening: Listening
     reply: Reply
     control: Control
+    words: Words = field(default=_WORDS, metadata=LEFT_OUT)
+    heard: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Patterns of other wordings of a reply or a control: "reply.confirm", "control.help"."""
+    pieces: Mapping[str, str] = field(default_factory=dict)
+    """Named pieces of patterns: name = pattern."""
 
 
 @dataclass(frozen=True, kw_only=True)

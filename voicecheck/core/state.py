@@ -73,6 +73,18 @@ class Situation(Protocol):
         """The line that opened the last read-back; 0 before any."""
 
     @property
+    def attends_from_us(self) -> int:
+        """Since when no address word is needed, by the monotonic clock; -1 if one is."""
+
+    @property
+    def not_understood(self) -> int:
+        """How many utterances in a row were not understood."""
+
+    @property
+    def listed(self) -> int:
+        """How many times in a row what is outstanding was asked for."""
+
+    @property
     def last_taken(self) -> Record | None:
         """The last utterance, entry or missing reply that was understood."""
 

@@ -21,6 +21,9 @@ OTHER_SHAPE = "The gate of this procedure is not the one that came with the prog
 JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
 """Said and shown when the log can no longer be written."""
 
+TAKEN, REFUSED, AGAIN, LISTENS = "♪ taken", "♪ refused", "♪ again", "♪ listening"
+"""Texts that are not spoken but sound as a tone (voice/tones.py)."""
+
 HELP_CALLED = "Help called for, noted."
 CLOSING = "closing the record"
 """The name of what waits for a confirm when it is not an item."""
@@ -57,8 +60,9 @@ DOUBTS: Mapping[Doubt, str] = {
     Doubt.UNSURE: "not heard well enough",
     Doubt.OTHER_SPEECH: "other speech",
     Doubt.NOT_A_PHRASE: "not a phrase",
+    Doubt.NOT_UNDERSTOOD: "not understood",
     Doubt.NOTHING_TO_CONFIRM: "reply to nothing",
-    Doubt.SPOKEN_OVER: "said while the machine spoke",
+    Doubt.SPOKEN_OVER: "spoken over: say it again",
 }
 """Why something heard counts for nothing, in words."""
 
@@ -83,6 +87,7 @@ _TOOK: Mapping[type[Fact], str] = {
     facts.Repeated: "said again",
     facts.Listed: "outstanding",
     facts.Refused: "refused",
+    facts.Addressed: "listening",
     facts.Spoke: "spoke (deaf)",
     facts.Failed: "trouble",
     facts.Recovered: "recovered",

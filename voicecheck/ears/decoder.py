@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory, gettempdir
@@ -18,13 +19,14 @@ from voicecheck.ears.forward import load_weights
 from voicecheck.ears.graph import compile_graph
 from voicecheck.ears.kaldi_files import export
 from voicecheck.ears.lexicon import check, variants
-from voicecheck.ears.tuning import N_BEST
+from voicecheck.ears.tuning import N_BEST, STRAY
 from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Hashable, Iterable, Mapping, Sequence
 
     from voicecheck.ears.forward import Weights
+    from voicecheck.ears.wordings import Wordings
 
 _OURS = Path(__file__).parents[1] / "model"
 _NETWORKS = ("hearing.npz", "second-look.npz")
@@ -41,9 +43,17 @@ class ModelError(ValueError):
 class Decoder:
     """A model with its phrases; it can begin to hear any number of times."""
 
-    def __init__(self, model: Any, phrases: Collection[str], *, name: str, is_ours: bool) -> None:
+    def __init__(
+        self,
+        model: Any,
+        phrases: Collection[str],
+        *,
+        name: str,
+        is_ours: bool,
+        wordings: Wordings | None = None,
+    ) -> None:
         self.name, self.is_ours, self.phrases = name, is_ours, frozenset(phrases)
-        self._model = model
+        self._model, self._wordings = model, wordings
 
     def begin(self) -> Any:
         """Start Vosk on new sound. Let it go before its decoder, or Vosk crashes."""
@@ -58,35 +68,74 @@ class Decoder:
         begun.SetWords(True)
         return begun
 
-    def posterior(self, phrase: str, sound: bytes) -> float:
-        """Decode all of a sound and return the phrase's posterior over the N-best list, 0 to 1."""
+    def decode(self, sound: bytes) -> NBest:
+        """Decode all of a sound, 16 kHz and 16 bits."""
         begun = self.begin()
         begun.AcceptWaveform(sound)
-        return NBest(begun.FinalResult()).posterior(phrase)
+        return self.result(begun.FinalResult())
+
+    def result(self, given: str) -> NBest:
+        """Read Vosk's JSON."""
+        return NBest(given, self._wordings)
+
+    def is_phrase(self, text: str) -> bool:
+        """Whether it is a listed phrase."""
+        return text in self.phrases
+
+    def means_something(self, text: str) -> bool:
+        """Whether the last statement in it means something."""
+        if text in self.phrases:
+            return True
+        if not self._wordings:
+            return False
+        *_, (last, _, _) = self._wordings.statements(text.split()) or [("", 0, 0)]
+        return last.startswith(self._wordings.address) and self._wordings.meaning(last) is not None
 
     def close(self) -> None:
         """Free the model's memory. Whatever it began must be gone."""
         self._model = None
 
 
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One thing that was said in an utterance."""
+
+    text: str
+    from_s: float
+    to_s: float
+    """In seconds since Vosk began."""
+    address_to_s: float = 0.0
+    """When the address word before it ended; 0 if there is none."""
+
+
 class NBest:
     """Vosk's result for an utterance: the N-best list, or the one best of another model."""
 
-    def __init__(self, result: str) -> None:
+    def __init__(self, result: str, wordings: Wordings | None = None) -> None:
         """`result` is Vosk's JSON."""
         parsed = json.loads(result)
-        self._ways: Sequence[Mapping[str, Any]] = parsed.get("alternatives", [parsed])
+        self._wordings = wordings
+        ways: list[dict[str, Any]] = parsed.get("alternatives", [parsed])
+        if wordings and "confidence" in ways[0]:
+            for way in ways:
+                way["confidence"] -= STRAY * wordings.beside(way["text"].split())
+            ways.sort(key=lambda way: -way["confidence"])
+        self._ways = ways
 
-    @property
-    def text(self) -> str:
-        """The best text; `UNKNOWN` if any word of it is unknown; "" if nothing was said."""
-        return _text(self._ways[0]["text"])
-
-    @property
-    def span_s(self) -> tuple[float, float]:
-        """When it began and ended, in seconds since Vosk began."""
-        words = self._ways[0]["result"]
-        return words[0]["start"], words[-1]["end"]
+    def statements(self) -> list[Statement]:
+        """Return what was said by the best alternative; nothing if nothing was said."""
+        timed = self._ways[0].get("result", [])
+        address = self._wordings.address if self._wordings else None
+        return [
+            Statement(
+                text,
+                timed[begin]["start"],
+                timed[end - 1]["end"],
+                timed[begin]["end"] if timed[begin]["word"] == address else 0.0,
+            )
+            for text, begin, end in self._said(self._ways[0]["text"])
+            if text
+        ]
 
     @property
     def least_confidence(self) -> float:
@@ -94,23 +143,43 @@ class NBest:
         return float(min(word["conf"] for word in self._ways[0]["result"]))
 
     def posterior(self, text: str) -> float:
-        """Return the text's share of the list's likelihood, 0 to 1; only our model gives one.
+        """Return the share of the list's likelihood that means the same, 0 to 1.
 
-        Vosk calls the log-likelihood of an alternative its confidence.
+        For the address word alone: the share that has it. Only our model gives one. Vosk calls the
+        log-likelihood of an alternative its confidence.
         """
+        if self._wordings and text == self._wordings.address:
+            return self._share(lambda words: text in words.split())
+        meant = self._meaning(text)
+        return self._share(
+            lambda words: any(self._meaning(each) == meant for each, _, _ in self._said(words))
+        )
+
+    def _share(self, agrees: Callable[[str], bool]) -> float:
         best = max(way["confidence"] for way in self._ways)
         likelihoods = [math.exp(way["confidence"] - best) for way in self._ways]
-        same = [_text(way["text"]) == text for way in self._ways]
-        agreeing = (each for each, agrees in zip(likelihoods, same, strict=True) if agrees)
-        return sum(agreeing) / sum(likelihoods)
+        agreeing = sum(
+            likelihood
+            for likelihood, way in zip(likelihoods, self._ways, strict=True)
+            if agrees(way["text"])
+        )
+        return agreeing / sum(likelihoods)
 
+    def _said(self, text: str) -> list[tuple[str, int, int]]:
+        words = text.split()
+        if self._wordings:
+            return list(self._wordings.statements(words))
+        return [(UNKNOWN if UNKNOWN in words else text, 0, len(words))]
 
-def _text(words: str) -> str:
-    return UNKNOWN if UNKNOWN in words.split() else words
+    def _meaning(self, text: str) -> Hashable:
+        found = self._wordings.meaning(text) if self._wordings else None
+        return text if found is None else found
 
 
 def ours(
-    phrases: Collection[str], words: Mapping[str, Sequence[str]]
+    phrases: Collection[str],
+    words: Mapping[str, Sequence[str]],
+    wordings: Wordings | None = None,
 ) -> list[tuple[Decoder, Weights]]:
     """Load the shipped networks, each with its weights: the first, then that of the second pass.
 
@@ -119,17 +188,18 @@ def ours(
     """
     files = [_OURS / name for name in _NETWORKS]
     networks = [_weights(file) for file in files]
-    check(phrases, words)
+    check([*phrases, *(wordings.vocabulary.words if wordings else ())], words)
     name = f"voicecheck model, {_told_apart(files, _LIBRARIES)}"
     loaded = []
     try:
         with TemporaryDirectory(prefix="voicecheck-") as place:
             folder = Path(place)
-            compile_graph(phrases, lambda word: variants(word, words), folder)
+            compile_graph(phrases, lambda word: variants(word, words), folder, None, wordings)
             for weights in networks:
                 export(weights, folder)
                 model = _loaded(folder, _SHIPPED)  # from here on it needs no file
-                loaded.append((Decoder(model, phrases, name=name, is_ours=True), weights))
+                decoder = Decoder(model, phrases, name=name, is_ours=True, wordings=wordings)
+                loaded.append((decoder, weights))
     except OSError as error:
         raise ModelError(
             f"{_SHIPPED} needs 8 MB in {gettempdir()} while it loads, and cannot write there "

@@ -7,15 +7,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from voicecheck.ears.decoder import NBest
 from voicecheck.ears.kaldi_files import decoded_until_s
-from voicecheck.ears.tuning import CONTEXT_S, LONG_QUIET_S, LONGEST_UTTERANCE_S, QUIET_S
+from voicecheck.ears.tuning import (
+    CONTEXT_S,
+    LONG_QUIET_S,
+    LONGEST_UTTERANCE_S,
+    OTHER_QUIET_S,
+    QUIET_S,
+)
 from voicecheck.sound.pcm import BYTES_A_SECOND, RATE_HZ
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from voicecheck.ears.decoder import Decoder
+    from voicecheck.ears.decoder import Decoder, NBest
 
 _LONGEST_BYTES = BYTES_A_SECOND * LONGEST_UTTERANCE_S
 _MOST_GIVEN_BYTES = BYTES_A_SECOND * 540  # to one network; Vosk itself starts it anew after 600 s
@@ -52,7 +57,7 @@ class Stretch:
     def finish(self) -> NBest:
         """End the sound and return the utterance that was still open, perhaps an empty one."""
         self._give()
-        return NBest(self._vosk.FinalResult())
+        return self._decoder.result(self._vosk.FinalResult())
 
     def sound(self, from_s: float, to_s: float) -> tuple[NDArray[np.int16], int, int]:
         """Return the sound kept, and at which of its samples these times lie."""
@@ -78,11 +83,22 @@ class Stretch:
         return bool(self._vosk.AcceptWaveform(waiting))
 
     def _fell_quiet(self, quiet_s: float) -> bool:
-        """Whether quiet follows a whole phrase; no phrase begins another, so it will not go on."""
-        return QUIET_S <= quiet_s <= LONG_QUIET_S and self._is_whole()
+        """Whether quiet follows a whole phrase, or longer quiet other words that mean something.
+
+        No phrase begins another of another meaning, so it will not go on.
+        """
+        if not QUIET_S <= quiet_s <= LONG_QUIET_S:
+            return False
+        return self._is_whole() or (quiet_s >= OTHER_QUIET_S and self._means_something())
 
     def _is_whole(self) -> bool:
-        return json.loads(self._vosk.PartialResult()).get("partial") in self._decoder.phrases
+        return self._decoder.is_phrase(self._partial())
+
+    def _means_something(self) -> bool:
+        return self._decoder.means_something(self._partial())
+
+    def _partial(self) -> str:
+        return str(json.loads(self._vosk.PartialResult()).get("partial", ""))
 
     def _result(self) -> NBest:
         """Ask Vosk what was said, to the last sample.
@@ -95,5 +111,5 @@ class Stretch:
             self._give()
         if self._is_whole() or self._given_bytes >= _MOST_GIVEN_BYTES:
             self._given_bytes = 0
-            return NBest(self._vosk.FinalResult())
-        return NBest(self._vosk.Result())
+            return self._decoder.result(self._vosk.FinalResult())
+        return self._decoder.result(self._vosk.Result())

@@ -13,14 +13,17 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.ears import hmm
+from voicecheck.ears.lexicon import possessive
 from voicecheck.ears.topology import PHONES
 from voicecheck.ears.tuning import Costs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from voicecheck.core.vocabulary import Vocabulary
     from voicecheck.ears.lexicon import Phones
+    from voicecheck.ears.wordings import Wordings
 
 _MAGIC, _EXPANDED_MUTABLE = 2125659606, 3  # OpenFst's fst.h and properties.h
 
@@ -33,6 +36,7 @@ def compile_graph(
     spoken: Callable[[str], Sequence[Phones]],
     folder: Path,
     costs: Costs | None = None,
+    wordings: Wordings | None = None,
 ) -> None:
     """Write graph/HCLG.fst, graph/words.txt and graph/phones/word_boundary.int under `folder`.
 
@@ -40,8 +44,9 @@ def compile_graph(
     The same phrases in any order give the same bytes.
     """
     words = {word for phrase in phrases for word in phrase.split()}
+    words |= wordings.vocabulary.words if wordings else set()
     builder = Builder(numbered(words), spoken, costs or Costs())
-    builder.build(sorted(phrase.split() for phrase in phrases))
+    builder.build(sorted(phrase.split() for phrase in phrases), wordings)
     builder.write(folder)
 
 
@@ -69,8 +74,8 @@ class Builder:
         self.arcs: list[list[tuple[int, int, float, int]]] = []
         self.finals: dict[int, float] = {}
 
-    def build(self, phrases: Iterable[Sequence[str]]) -> None:
-        """Build the whole graph: phrases, other speech, or nothing."""
+    def build(self, phrases: Iterable[Sequence[str]], wordings: Wordings | None = None) -> None:
+        """Build the whole graph: phrases, other wordings, other speech, or nothing."""
         root = self.node()
         self.rest(root)
         nodes = [root]
@@ -84,15 +89,22 @@ class Builder:
                 node = node.next[word]
             self.end(node)
         self.end(root)
+        if wordings:
+            self._replies(root, wordings.vocabulary)
+            whole = [node for node in nodes[1:] if node.entry in self.finals]
+            self._wordings(root, whole, root.next[wordings.address], wordings)
         self._other_speech(nodes)
         self._broken_off(nodes[1:])
 
     # The tree of words
 
-    def word(self, before: Node, word: str, extra: float = 0.0) -> Node:
-        """Add a word; return the node behind it."""
+    def word(
+        self, before: Node, word: str, extra: float = 0.0, ways: Sequence[Phones] = ()
+    ) -> Node:
+        """Add a word, in all `ways` to say it; return the node behind it."""
         after = self.node()
-        for rank, phones in enumerate(self.spoken(word)):
+        ways = ways or self.spoken(word)
+        for rank, phones in enumerate(ways):
             sources, label = before.sources, self.numbers[word]
             cost = extra + (self.costs.variant if rank else 0.0)
             for phone, position in _positions(phones):
@@ -101,6 +113,100 @@ class Builder:
             after.sources += sources
         self.rest(after)
         return after
+
+    def _replies(self, root: Node, vocabulary: Vocabulary) -> None:
+        """Add replies in other words: only pairs that the patterns have, and courtesies around."""
+        words = sorted(vocabulary.reply_first.union(*vocabulary.reply_pairs))
+        befores = {word: self.node() for word in words}
+        afters = {word: self.word(befores[word], word) for word in words}
+        start, courteous = self.node(), self.node()
+        self.arc(root.entry, start.entry, cost=self.costs.reply)
+        for word in sorted(vocabulary.reply_first):
+            self.arc(start.entry, befores[word].entry)
+        for one, other in sorted(vocabulary.reply_pairs):
+            for state, _ in afters[one].sources:
+                self.arc(state, befores[other].entry, cost=self.costs.reply_pair)
+        for word in sorted(vocabulary.courtesies):
+            for state, _ in self.word(start, word, self.costs.courtesy).sources:
+                self.arc(state, start.entry)
+            for state, _ in self.word(courteous, word, self.costs.courtesy).sources:
+                self.arc(state, courteous.entry)
+        for word in sorted(vocabulary.reply_last):
+            for state, _ in afters[word].sources:
+                self.arc(state, courteous.entry)
+        self.rest(courteous)
+        self.end(courteous)
+
+    def _wordings(
+        self, root: Node, whole: Sequence[Node], address: Node, wordings: Wordings
+    ) -> None:
+        """Add sentences of any words: pairs that the patterns have cost less than others."""
+        costs, anything, vocabulary = self.costs, self.node(), wordings.vocabulary
+        self.end(address, costs.address_alone)
+        for state, _ in address.sources:
+            self.arc(state, anything.entry, cost=costs.other_wording)
+        for state, _ in root.sources:
+            self.arc(state, anything.entry, cost=costs.unaddressed)
+        befores, afters, saids = {}, {}, {}
+        for word in sorted(vocabulary.words):
+            before, ways = self.node(), self._ways(word, wordings)
+            said = self.word(before, word, ways=ways)
+            after = self.node()
+            for state, _ in said.sources:
+                self.arc(state, after.entry)
+            ends = word in vocabulary.ends
+            self.finals[after.entry] = costs.word_end if ends else costs.word_no_end
+            self.arc(after.entry, anything.entry)
+            self.arc(after.entry, root.entry, cost=costs.address_again)
+            befores[word], afters[word], saids[word] = before, after, said
+        self._any_word(anything, saids, wordings)
+        for one, other in sorted(vocabulary.pairs):
+            self.arc(afters[one].entry, befores[other].entry, cost=costs.pair)
+        self._around(root, whole, befores, vocabulary)
+        unknown = self._any_phones(list(afters.values()), costs.unknown)
+        self.arc(unknown.entry, anything.entry)
+        begun = self._any_phones([address], costs.unknown)
+        self.arc(begun.entry, anything.entry)
+
+    def _around(
+        self,
+        root: Node,
+        whole: Sequence[Node],
+        befores: Mapping[str, Node],
+        vocabulary: Vocabulary,
+    ) -> None:
+        """Allow "um" before the address word, and "please" or the next statement after a phrase."""
+        for word in sorted(vocabulary.leads):
+            for state, _ in self.word(root, word, self.costs.courtesy).sources:
+                self.arc(state, root.entry)
+        for node in whole:
+            for state, _ in node.sources:
+                self.arc(state, root.entry, cost=self.costs.address_again)
+                for word in sorted(vocabulary.endings):
+                    self.arc(state, befores[word].entry, cost=self.costs.courtesy)
+
+    def _any_word(self, anything: Node, saids: Mapping[str, Node], wordings: Wordings) -> None:
+        """Let any word follow: a tree of phones, so that words which begin alike share them."""
+        least = self.costs.aside
+        begun: dict[Phones, list[_Source]] = {(): [(self.state(), "")]}
+        self.arc(anything.entry, begun[()][0][0], cost=least)
+        for word, said in saids.items():
+            aside = word in wordings.vocabulary.asides
+            cost = 0.0 if aside else self.costs.any_word - least
+            for rank, phones in enumerate(self._ways(word, wordings)):
+                *first, (last, position) = _positions(phones)
+                for at, (phone, place) in enumerate(first):
+                    so_far = phones[: at + 1]
+                    if so_far not in begun:
+                        begun[so_far] = self._phone(begun[so_far[:-1]], phone, place, 0, 0.0)
+                extra = cost + (self.costs.variant if rank else 0.0)
+                label = self.numbers[word]
+                for state, _ in self._phone(begun[phones[:-1]], last, position, label, extra):
+                    self.arc(state, said.entry)
+
+    def _ways(self, word: str, wordings: Wordings) -> Sequence[Phones]:
+        ways = list(self.spoken(word))[: self.costs.most_variants]
+        return [*ways, possessive(ways[0])] if wordings.takes_possessive(word) else ways
 
     def _phone(
         self, sources: Iterable[_Source], phone: str, position: str, label: int, cost: float

@@ -67,6 +67,11 @@ def variants(word: str, extra: Mapping[str, Sequence[str]] | None = None) -> tup
     return _unique(_unstressed(spoken) for spoken in chain(listed, accents))[:MOST_PRONUNCIATIONS]
 
 
+def possessive(spoken: Phones) -> Phones:
+    """Return how a word sounds with "'s": with S after what is voiceless, else with Z."""
+    return (*spoken, "S" if spoken[-1] in ("P", "T", "K", "F", "TH") else "Z")
+
+
 def edits(a: str, b: str, extra: Mapping[str, Sequence[str]] | None = None) -> int:
     """Return the edit distance in phones between the closest pronunciations of two phrases."""
     return _fewest_edits(_paths(a, extra), _paths(b, extra))

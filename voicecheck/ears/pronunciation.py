@@ -15,6 +15,7 @@ import numpy as np
 
 from voicecheck.ears.forced_alignment import PhraseStates
 from voicecheck.ears.forward import forward
+from voicecheck.ears.lexicon import possessive
 from voicecheck.ears.mfcc import mfcc
 from voicecheck.ears.topology import BLANK, FRAME_SHIFT_MS, SAMPLE_RATE_HZ, SUBSAMPLING
 from voicecheck.ears.tuning import ALIGNMENT_BLANK_COST, AROUND_S, BEFORE_S, CONTEXT_S, NO_FIT
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
     from voicecheck.ears.forward import Matrix, Weights
     from voicecheck.ears.lexicon import Phones
+    from voicecheck.ears.wordings import Wordings
 
 _OUTPUT_SAMPLES = int(SAMPLE_RATE_HZ * FRAME_SHIFT_MS / 1000) * SUBSAMPLING
 _BEFORE_FRAMES = round(BEFORE_S * SAMPLE_RATE_HZ) // _OUTPUT_SAMPLES
@@ -51,9 +53,14 @@ class Pronunciation:
     What only one network misses is hardly the speaker's fault.
     """
 
-    def __init__(self, spoken: Callable[[str], Sequence[Phones]], *networks: Weights) -> None:
+    def __init__(
+        self,
+        spoken: Callable[[str], Sequence[Phones]],
+        *networks: Weights,
+        wordings: Wordings | None = None,
+    ) -> None:
         """`spoken` gives the pronunciations of a word."""
-        self._spoken, self._networks = spoken, networks
+        self._spoken, self._networks, self._wordings = spoken, networks, wordings
         self._states: dict[str, PhraseStates] = {}
 
     def goodness(self, phrase: str, sound: NDArray[np.int16], begin: int, end: int) -> Goodness:
@@ -83,8 +90,13 @@ class Pronunciation:
 
     def _states_of(self, phrase: str) -> PhraseStates:
         if phrase not in self._states:
-            self._states[phrase] = PhraseStates([self._spoken(word) for word in phrase.split()])
+            self._states[phrase] = PhraseStates([self._ways(word) for word in phrase.split()])
         return self._states[phrase]
+
+    def _ways(self, word: str) -> Sequence[Phones]:
+        ways = self._spoken(word)
+        free = self._wordings is not None and self._wordings.takes_possessive(word)
+        return (*ways, possessive(ways[0])) if free else ways
 
     def _goodness(self, phrase: str, scores: Matrix, skip: int, stop: int) -> Goodness:
         blank = np.exp(scores[max(0, skip - _BEFORE_FRAMES) : skip, BLANK])

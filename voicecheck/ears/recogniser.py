@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from voicecheck.core.inputs import Heard
+from voicecheck.core.inputs import UNKNOWN, Heard
 from voicecheck.ears.confidence import confidence
 from voicecheck.ears.decoder import other, ours
 from voicecheck.ears.endpointing import Stretch
@@ -13,7 +13,7 @@ from voicecheck.ears.lexicon import variants
 from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.quiet import Quiet
 from voicecheck.ears.second_pass import SecondPass
-from voicecheck.ears.tuning import PIECE_S, check
+from voicecheck.ears.tuning import CERTAIN, PIECE_S, check
 from voicecheck.sound.pcm import BYTES_A_SECOND
 
 if TYPE_CHECKING:
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
     from voicecheck.core.procedure import Listening
     from voicecheck.ears.confidence import Evidence
-    from voicecheck.ears.decoder import NBest
+    from voicecheck.ears.decoder import NBest, Statement
+    from voicecheck.ears.wordings import Wordings
 
 _PIECE_BYTES = round(BYTES_A_SECOND * PIECE_S)
 
@@ -48,14 +49,16 @@ class Recogniser:
         *,
         model: Path | None = None,
         words: Mapping[str, Sequence[str]] | None = None,
+        wordings: Wordings | None = None,
         listening: Listening | None = None,
         weigh: Callable[[Evidence], float] = confidence,
     ) -> None:
         """Load the shipped model, or another Vosk model that takes its phrases at run time.
 
         The other arguments are for the shipped model. `words` teaches it to pronounce: word ->
-        pronunciations, each phones with spaces. `listening` holds the operating points that its
-        confidences will meet. `weigh` turns evidence into a confidence.
+        pronunciations, each phones with spaces. `wordings` are heard beside the phrases.
+        `listening` holds the operating points that its confidences will meet. `weigh` turns
+        evidence into a confidence.
 
         Raises ModelError, UnknownWordError or WrongPhoneError (lexicon.py), ProcedureError
         (`tuning.check`), or ValueError if there is no phrase.
@@ -63,16 +66,21 @@ class Recogniser:
         if not phrases:
             raise ValueError("There is nothing to listen for: give at least one phrase.")
         self._second_pass: SecondPass | None = None
+        self._wordings = wordings if model is None else None
         if model is None:
             if listening:
                 check(listening)
-            (self._decoder, first), (second_decoder, second) = ours(phrases, words or {})
-            pronunciation = Pronunciation(lambda word: variants(word, words or {}), first, second)
-            self._second_pass = SecondPass(pronunciation, second_decoder, weigh)
+            (self._decoder, first), (second_decoder, second) = ours(phrases, words or {}, wordings)
+            pronunciation = Pronunciation(
+                lambda word: variants(word, words or {}), first, second, wordings=wordings
+            )
+            self._second_pass = SecondPass(
+                pronunciation, second_decoder, weigh, wordings.address if wordings else ""
+            )
         else:
             self._decoder = other(model, phrases)
         self._open: _Open | None = None
-        self._before: _Open | None = None  # until it ends its utterance, beside the open one
+        self._before: list[_Open] = []  # each until it ends its utterance, beside the open one
         self._late: list[Heard] = []  # for the next call
         self._quiet = Quiet()
         self._rest = b""  # less than a piece
@@ -96,17 +104,16 @@ class Recogniser:
         """Let a block pass unheard: time goes on, a half-heard utterance is dropped."""
         self._passed_bytes += len(self._rest) + len(block)
         self._rest = b""
-        self._open = self._before = None
+        self._open, self._before = None, []
 
     def begin_anew(self) -> None:
         """Begin a new utterance with the next block; what is open is heard to its end beside it."""
-        if self._open and self._before:  # what was open twice is finished, never dropped
-            self._late += self._begun_before(self._before, self._before.stretch.finish())
         if self._open:
-            self._before, self._open = self._open, None
+            self._before.append(self._open)
+            self._open = None
         rest, self._rest = self._rest, b""
-        if self._before and rest:
-            self._late += self._hear_before(self._before, rest)
+        if rest:
+            self._late += self._hear_before(rest)
         self._passed_bytes += len(rest)
 
     def finish(self) -> list[Heard]:
@@ -114,16 +121,16 @@ class Recogniser:
         rest, self._rest = self._rest[: len(self._rest) // 2 * 2], b""
         heard, self._late = self._late, []
         heard += self._accept(rest) if rest else []
-        if self._before:
-            heard += self._begun_before(self._before, self._before.stretch.finish())
+        for before in self._before:
+            heard += self._begun_before(before, before.stretch.finish())
         if self._open:
             heard += self._heard(self._open, self._open.stretch.finish())
-        self._open = self._before = None
+        self._open, self._before = None, []
         return heard
 
     def close(self) -> None:
         """Free Vosk's memory: first what was begun, for Vosk crashes the other way round."""
-        self._open = self._before = None
+        self._open, self._before = None, []
         self._decoder.close()
         if self._second_pass:
             self._second_pass.close()
@@ -143,42 +150,61 @@ class Recogniser:
         if self._open is None:
             self._open = _Open(Stretch(self._decoder), self._passed_bytes / BYTES_A_SECOND)
         self._quiet.hear(piece)
-        heard = self._hear_before(self._before, piece) if self._before else []
+        heard = self._hear_before(piece)
         if nbest := self._open.stretch.hear(piece, self._quiet.lasted_s):
             heard += self._heard(self._open, nbest)
         self._passed_bytes += len(piece)
         return heard
 
-    def _hear_before(self, before: _Open, piece: bytes) -> list[Heard]:
-        nbest = before.stretch.hear(piece, self._quiet.lasted_s)
-        if not nbest:
-            return []
-        self._before = None
-        return self._begun_before(before, nbest)
+    def _hear_before(self, piece: bytes) -> list[Heard]:
+        heard: list[Heard] = []
+        for before in tuple(self._before):
+            if nbest := before.stretch.hear(piece, self._quiet.lasted_s):
+                heard += self._begun_before(before, nbest)
+                self._before.remove(before)
+        return heard
 
     def _begun_before(self, before: _Open, nbest: NBest) -> list[Heard]:
-        """The utterance, if it began before the open stretch, which hears all that began later."""
-        here_s = self._open.began_s if self._open else self._passed_bytes / BYTES_A_SECOND
-        return [each for each in self._heard(before, nbest) if each.audio_from_s < here_s]
+        """What began before the next stretch, which hears all that began later."""
+        later = self._before[self._before.index(before) + 1 :]
+        following = later[0] if later else self._open
+        from_s = following.began_s if following else self._passed_bytes / BYTES_A_SECOND
+        return [each for each in self._heard(before, nbest) if each.audio_from_s < from_s]
 
     def _heard(self, hearing: _Open, nbest: NBest) -> list[Heard]:
-        if not nbest.text:
-            return []
-        from_s, to_s = nbest.span_s
-        return [
-            Heard(
-                text=nbest.text,
-                confidence=round(self._confidence(hearing.stretch, nbest), 3),
-                audio_from_s=round(hearing.began_s + from_s, 2),
-                audio_to_s=round(hearing.began_s + to_s, 2),
+        heard = []
+        for said in nbest.statements():
+            confidence = self._confidence(hearing.stretch, nbest, said)
+            addressed = self._addressed(hearing.stretch, nbest, said, confidence)
+            heard.append(
+                Heard(
+                    text=said.text,
+                    confidence=round(confidence, 3),
+                    audio_from_s=round(hearing.began_s + said.from_s, 2),
+                    audio_to_s=round(hearing.began_s + said.to_s, 2),
+                    addressed=round(addressed, 3),
+                )
             )
-        ]
+        return heard
 
-    def _confidence(self, stretch: Stretch, nbest: NBest) -> float:
+    def _confidence(self, stretch: Stretch, nbest: NBest, said: Statement) -> float:
         """The confidence, 0 to 1, that this was said."""
         if not self._second_pass:
             return nbest.least_confidence
-        posterior = nbest.posterior(nbest.text)
-        if nbest.text not in self._decoder.phrases:
+        posterior = nbest.posterior(said.text)
+        if UNKNOWN in said.text.split() or not self._decoder.means_something(said.text):
             return posterior
-        return self._second_pass.confidence(nbest.text, posterior, *stretch.sound(*nbest.span_s))
+        sound = stretch.sound(said.from_s, said.to_s)
+        return self._second_pass.confidence(said.text, posterior, *sound)
+
+    def _addressed(
+        self, stretch: Stretch, nbest: NBest, said: Statement, confidence: float
+    ) -> float:
+        """The confidence, 0 to 1, that the address word was said before it."""
+        if not (self._second_pass and self._wordings and said.address_to_s):
+            return 0.0
+        if confidence >= CERTAIN:
+            return confidence
+        address = self._wordings.address
+        sound = stretch.sound(said.from_s, said.address_to_s)
+        return self._second_pass.confidence(address, nbest.posterior(address), *sound)

@@ -29,17 +29,26 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from voicecheck.ears.decoder import Decoder
+    from voicecheck.ears.decoder import Decoder, NBest
     from voicecheck.ears.pronunciation import Pronunciation
 
 
 class SecondPass:
-    """Judges each phrase found; `weigh` turns its evidence into a confidence."""
+    """Judges each phrase found; `weigh` turns its evidence into a confidence.
+
+    Speech just before counts against a reply, but not against what has the address word first.
+    """
 
     def __init__(
-        self, pronunciation: Pronunciation, second: Decoder, weigh: Callable[[Evidence], float]
+        self,
+        pronunciation: Pronunciation,
+        second: Decoder,
+        weigh: Callable[[Evidence], float],
+        address: str = "",
     ) -> None:
         self._pronunciation, self._second, self._weigh = pronunciation, second, weigh
+        self._address = address
+        self._last: tuple[bytes, Sequence[NBest]] = b"", ()
 
     def confidence(
         self, phrase: str, posterior: float, sound: NDArray[np.int16], begin: int, end: int
@@ -49,12 +58,20 @@ class SecondPass:
         `posterior` is the first decoder's. The sound is 16 kHz, up to the last sample heard.
         """
         goodness = self._pronunciation.goodness(phrase, sound, begin, end)
+        if phrase.partition(" ")[0] == self._address:  # then it may follow on talk
+            goodness = goodness._replace(speech_before=0.0)
         first = self._weigh(Evidence(posterior, goodness))
         if first >= CERTAIN:
             return first
         again = sound[max(0, begin - int(START_BEFORE_S * RATE_HZ)) :]
-        sounds = (again[int(later_s * RATE_HZ) :].tobytes() for later_s in STARTS_LATER_S)
-        return agreed(first, [self._second.posterior(phrase, each) for each in sounds])
+        return agreed(first, [found.posterior(phrase) for found in self._decoded(again.tobytes())])
+
+    def _decoded(self, sound: bytes) -> Sequence[NBest]:
+        """What the second network finds from each start; kept for the next phrase in this sound."""
+        if sound != self._last[0]:
+            starts = (2 * int(later_s * RATE_HZ) for later_s in STARTS_LATER_S)
+            self._last = sound, [self._second.decode(sound[start:]) for start in starts]
+        return self._last[1]
 
     def close(self) -> None:
         """Free the second network's memory."""

@@ -58,6 +58,33 @@ class Costs:
     """For any pronunciation but the usual one. [practice]"""
     lone: float = 8.0
     """For a phrase of one word, because much other speech resembles a short word. [development]"""
+    other_wording: float = 8.0
+    """For other wordings than the phrases. [development]"""
+    unaddressed: float = 8.0
+    """The same without the address word. [development]"""
+    any_word: float = 7.0
+    """For a word after any other. [development]"""
+    aside: float = 5.0
+    """The same for a filler, or a word that denies or doubts. [development]"""
+    reply: float = 3.0
+    """For a reply in other words than the phrases. [development]"""
+    reply_pair: float = 0.5
+    """For each further word of it. [development]"""
+    courtesy: float = 5.0
+    """For "please" and the like beside a phrase or a reply. [development]"""
+    pair: float = 2.0
+    """For a word after one that patterns have before it. [development]"""
+    address_alone: float = 9.0
+    """For ending after the address word; more than the relative cost of endpoint rule 3, so Vosk
+    waits by rule 4. [practice]"""
+    address_again: float = 4.0
+    """For the address word after other words. [practice]"""
+    word_end: float = 4.0
+    """For ending after a word that may end a sentence. As `unknown_end`. [practice]"""
+    word_no_end: float = 9.0
+    """For ending after any other word. [practice]"""
+    most_variants: int = 3
+    """Pronunciations of a word in other wordings. [practice]"""
 
 
 # ------------------------------------------------------------------------------------- Vosk decodes
@@ -65,8 +92,10 @@ class Costs:
 ACOUSTIC_SCALE = 1.3
 """Factor on the network's log-likelihoods, against `Costs`. At 1 more noise becomes phrases; at 1.6
 less speech is found in loud babble. [notebook 4]"""
-N_BEST = 12
+N_BEST = 40
 """Alternatives that Vosk returns. The posterior of a phrase is its share of them. [practice]"""
+STRAY = 8.0
+"""Nats that each word beside the meaning costs an alternative. [development]"""
 BEAM = 20
 """Nats. It is wide, because the graph is small and the N-best list must be whole. Twice as wide was
 slower and heard no more. [development]"""
@@ -74,7 +103,7 @@ LATTICE_BEAM = 8
 """Nats. The N-best list holds nothing that is further behind. [practice]"""
 MIN_ACTIVE = 20
 """States kept in each frame, at least; 200 heard no more. [development]"""
-MAX_ACTIVE = 20_000
+MAX_ACTIVE = 1_500
 """States kept in each frame, at most; the shipped graph has fewer. [practice]"""
 FRAMES_PER_CHUNK = 12
 """Input frames (10 ms) computed at once. Fewer mean earlier decisions and more work. [practice]"""
@@ -83,15 +112,15 @@ FRAMES_PER_CHUNK = 12
 # Vosk's rules: 1 nothing said, 2 a whole phrase, 3 other speech, 4 a phrase broken off, 5 too long.
 # A relative cost, in nats, is how much worse the best path that may end here is than the best path.
 
-RULE1_SILENCE_S = 2
-"""Silence when nothing was said. [practice]"""
+RULE1_SILENCE_S = 3
+"""Silence whatever was said; more than `RULE4_SILENCE_S`, or that would never apply. [practice]"""
 RULE2_SILENCE_S, RULE2_RELATIVE_COST = 0.14, 3
 """Silence after a whole phrase; less takes a phrase that goes on for its beginning. [notebook 7;
 cost: practice]"""
 RULE3_SILENCE_S, RULE3_RELATIVE_COST = 0.4, 8
 """Silence after other speech. [practice; cost: Kaldi]"""
-RULE4_SILENCE_S = 1.5
-"""Silence inside a phrase. [practice]"""
+RULE4_SILENCE_S = 2.6
+"""Silence inside a phrase, or after the address word alone. [practice]"""
 RULE5_UTTERANCE_S = 10
 """The longest utterance. [practice]"""
 LONGEST_UTTERANCE_S = 12
@@ -107,6 +136,8 @@ FADE_DB_S = 6.0
 [practice]"""
 QUIET_S = 0.2
 """Quiet that ends a whole phrase. The closure of a stop inside a word is shorter. [notebook 7]"""
+OTHER_QUIET_S = 0.4
+"""The same for what is said in other words than a phrase: they may go on. [practice]"""
 LONG_QUIET_S = 1.0
 """After this much quiet the level ends nothing: Vosk's rules have, or no phrase was said.
 [practice]"""

@@ -7,6 +7,7 @@ recording runs through the same code as a live case.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -14,7 +15,7 @@ from typing import Protocol
 
 from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
-from voicecheck.core.facts import At, Opened, Record, encode_record
+from voicecheck.core.facts import At, Doubt, NotUnderstood, Opened, Record, encode_record
 from voicecheck.core.inputs import (
     Confirm,
     Due,
@@ -28,11 +29,16 @@ from voicecheck.core.inputs import (
 )
 from voicecheck.core.replay import replay
 from voicecheck.core.state import Mode
+from voicecheck.core.wording import LISTENS
 from voicecheck.sound.pcm import BYTES_A_SECOND
 
 ECHO_S = 0.25
-"""Echo tail: the machine stays deaf this long after its last word. By then a loudspeaker's echo is
-down at the noise floor (measured)."""
+"""Echo tail: after this a loudspeaker's echo is down at the noise floor (measured). What begins
+then is heard anew, without the machine's own voice."""
+
+REPLY_S = 0.3
+"""What begins so long before the machine's last word ends, or later, counts: people answer within
+0.2 s, and no prompt holds a command or a reply (procedure_file.py checks)."""
 
 _SPEECHES_KEPT = 8
 """An utterance lasts 12 seconds at most (ears/tuning.py); no more speeches end meanwhile."""
@@ -78,9 +84,13 @@ class Log(Protocol):
 class _Speech:
     text: str
     from_s: float
+    counts_us: int
+    """From when on what is said counts, by the case's clock. The audio position would not do: it
+    lags while sound waits to be read."""
     until_us: int
-    """When it listens again, by the case's clock. The audio position would not do: it lags while
-    sound waits to be read."""
+    """When its echo is gone."""
+    counts_s: float = math.inf
+    """From when on what is said counts, by the sound; known once it is reached."""
 
 
 class RecordClosed(Exception):
@@ -105,6 +115,7 @@ class Service:
         self._speech: _Speech | None = None
         self._spoken_s: deque[tuple[float, float]] = deque(maxlen=_SPEECHES_KEPT)
         self._out_line, self._out_s = 0, 0.0  # the last question that was out, and since when
+        self._owes_tone = False  # somebody spoke over the machine, and may speak now
 
     def open(self, opened: Opened) -> None:
         """Begin a new record."""
@@ -177,9 +188,13 @@ class Service:
         self._hush()
         length_s = self._voice.say(text)
         if length_s:
-            deaf_us = round((length_s + ECHO_S) * 1_000_000)
-            until_us = self._now(self.position_s).mono_us + deaf_us
-            self._speech = _Speech(text=text, from_s=self.position_s, until_us=until_us)
+            now_us = self._now(self.position_s).mono_us
+            self._speech = _Speech(
+                text=text,
+                from_s=self.position_s,
+                counts_us=now_us + round(max(0, length_s - REPLY_S) * 1_000_000),
+                until_us=now_us + round((length_s + ECHO_S) * 1_000_000),
+            )
         else:
             self._note_question()  # it is on the screen
 
@@ -204,10 +219,25 @@ class Service:
     def _take(self, block: bytes) -> None:
         self.position_s += len(block) / BYTES_A_SECOND
         self._hear(self._ears.hear(block))
-        if self._speech is not None and self._now(self.position_s).mono_us >= self._speech.until_us:
-            self._end_speech()
-            self._ears.begin_anew()  # what is said now is heard without the machine's own voice
+        if self._speech is not None:
+            self._follow(self._speech, self._now(self.position_s).mono_us)
+        self._sound_owed_tone()
+
+    def _follow(self, speech: _Speech, now_us: int) -> None:
+        """Begin to hear anew where what is said counts, and again where no echo is left."""
+        if now_us >= speech.counts_us and speech.counts_s == math.inf:
+            self._speech = replace(speech, counts_s=self.position_s)
+            self._ears.begin_anew()
             self._note_question()
+        if now_us >= speech.until_us:
+            self._end_speech()
+            self._ears.begin_anew()
+
+    def _sound_owed_tone(self) -> None:
+        """Tell by a tone that it listens again, if somebody spoke over it."""
+        if self._owes_tone and self._speech is None:
+            self._owes_tone = False
+            self._voice.say(LISTENS)
 
     def _hear(self, utterances: Sequence[Heard | Trouble]) -> None:
         """Take what was heard; each utterance with whether it began while the machine spoke."""
@@ -223,6 +253,7 @@ class Service:
         if not heard.over or self.case.conduct.breaks_in(self.case.procedure, heard):
             self._hush()
         self.step(heard)
+        self._owes_tone |= self.case.last.fact == NotUnderstood(why=Doubt.SPOKEN_OVER)
 
     def _is_over(self, heard: Heard) -> bool:
         """Whether the utterance began while the machine spoke.
@@ -230,11 +261,11 @@ class Service:
         A reply to a question that was not out yet counts as one, too: nobody can mean it.
         """
         began_s, speech = heard.audio_from_s, self._speech
-        if speech is not None and began_s >= speech.from_s:
-            return True
-        meant = self.case.conduct.phrases(self.case.procedure).get(heard.text)
+        meant = self.case.conduct.interpret(self.case.procedure, heard.text)
         if isinstance(meant, Confirm | Negative) and self.case.state.pending is not None:
             return self._out_line != self.case.asked_line or began_s < self._out_s
+        if speech is not None and speech.from_s <= began_s < speech.counts_s:
+            return True
         return any(from_s <= began_s < to_s for from_s, to_s in self._spoken_s)
 
     def _note_question(self) -> None:
@@ -245,7 +276,8 @@ class Service:
     def _end_speech(self) -> None:
         speech, self._speech = self._speech, None
         if speech is not None:
-            self._spoken_s.append((speech.from_s, self.position_s))
+            counts_s = min(speech.counts_s, self.position_s)
+            self._spoken_s.append((speech.from_s, counts_s))
             from_s, to_s = round(speech.from_s, 2), round(self.position_s, 2)
             self.step(Said(text=speech.text, audio_from_s=from_s, audio_to_s=to_s))
 

@@ -20,6 +20,7 @@ import soxr
 from numpy.typing import NDArray
 
 from voicecheck.sound.pcm import RATE_HZ
+from voicecheck.voice.tones import tone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -66,7 +67,9 @@ class Speech:
             self.samples(text)
 
     def samples(self, text: str) -> Samples:
-        """The text spoken, without silence before or after it."""
+        """The text spoken, without silence before or after it; or the tone it stands for."""
+        if (sound := tone(text)) is not None:
+            return sound
         kept = self._cache / hashlib.sha256(f"{self.voice}\n{text}".encode()).hexdigest()
         found = _read_kept(kept)
         if found is None:

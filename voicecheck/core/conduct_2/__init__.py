@@ -1,8 +1,8 @@
-"""Conduct, version 2: what was stated too long ago expires; replies belong to their question."""
+"""Conduct, version 2: heard in anybody's words; what was stated too long ago expires."""
 
 from .decide import decide
 from .expiry import expires_us
-from .grammar import phrases
+from .grammar import interpret, parts, phrases, strays
 from .listening import breaks_in, least_confidence
 from .procedure_file import parse
 from .rules import (
@@ -15,6 +15,7 @@ from .rules import (
 )
 from .shape import shape
 from .standing import gate_missing, outstanding, satisfied, start
+from .understanding import vocabulary
 from .wording import ask, carry_on, read_back, spoken
 
 VERSION = 2
@@ -29,12 +30,14 @@ __all__ = [
     "decide",
     "expires_us",
     "gate_missing",
+    "interpret",
     "is_critical",
     "least_confidence",
     "next_due_us",
     "next_state",
     "outstanding",
     "parse",
+    "parts",
     "phrases",
     "read_back",
     "refusal",
@@ -42,4 +45,6 @@ __all__ = [
     "shape",
     "spoken",
     "start",
+    "strays",
+    "vocabulary",
 ]

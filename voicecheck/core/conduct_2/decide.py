@@ -9,19 +9,20 @@ from voicecheck.core import facts
 from voicecheck.core.facts import At, Doubt, Fact, Why
 from voicecheck.core.inputs import (
     UNKNOWN,
+    Address,
     Answer,
     AskOutstanding,
     BailOut,
     CallHelp,
     CarryOn,
     CloseRecord,
-    Command,
     Confirm,
     DeclareEmergency,
     Due,
     Entered,
     Heard,
     Input,
+    Meaning,
     NameDifficulty,
     Negative,
     ReportEvent,
@@ -31,28 +32,32 @@ from voicecheck.core.inputs import (
     StandBy,
     Trouble,
     Unclear,
+    Unsettle,
     Withdraw,
 )
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import ASIDE, Mode, NothingDue, Situation
 
 from .expiry import expired, expires_us
-from .grammar import interpret
-from .listening import breaks_in, doubt, least_confidence
+from .grammar import interpret, is_addressed
+from .listening import breaks_in, doubt, is_surely_addressed, least_confidence
 from .rules import fallen, needs_read_back, refusal
-from .standing import outstanding
+from .standing import missing, outstanding
 
 
 def decide(case: Situation, given: Input, at: At) -> Fact:  # noqa: PLR0911 - one case an input
     """The one fact that this input leads to at this moment of the case; raises only NothingDue."""
     match given:
         case Heard(over=True) if not breaks_in(case.procedure, given):
-            return facts.NotUnderstood(why=Doubt.SPOKEN_OVER)
+            return _spoken_over(case, given)
         case Entered(line=line) if _is_stale(case, given, line):
             return facts.Refused(why=Why.STALE, item=_pending_item(case))
         case Heard() | Entered():
-            meant = interpret(case.procedure, given)
-            return _unclear(given) if isinstance(meant, Unclear) else _taken(case, given, meant, at)
+            text = attended(case, given, at)
+            meant = interpret(case.procedure, text)
+            if isinstance(meant, Unclear):
+                return _unclear(case, given, text)
+            return _taken(case, given, meant, at)
         case Due():
             return _due(case, at)
         case Said():
@@ -67,21 +72,47 @@ def decide(case: Situation, given: Input, at: At) -> Fact:  # noqa: PLR0911 - on
 
 def _is_stale(case: Situation, given: Entered, line: int) -> bool:
     """Whether it replies to a question that was on the screen before the open one."""
-    replies = isinstance(interpret(case.procedure, given), Confirm | Negative)
+    replies = isinstance(interpret(case.procedure, given.text), Confirm | Negative)
     return replies and case.state.pending is not None and 0 < line < case.asked_line
 
 
-def _unclear(given: Heard | Entered) -> Fact:
-    foreign = given.text == UNKNOWN
-    return facts.NotUnderstood(why=Doubt.OTHER_SPEECH if foreign else Doubt.NOT_A_PHRASE)
+def _spoken_over(case: Situation, given: Heard) -> Fact:
+    """Whoever meant the machine is asked to say it again; other talk is only talk."""
+    replies = isinstance(interpret(case.procedure, given.text), Confirm | Negative)
+    asked = replies and case.state.pending is not None
+    meant_for_us = asked or is_surely_addressed(case.procedure.common.listening, given)
+    return facts.NotUnderstood(why=Doubt.SPOKEN_OVER if meant_for_us else Doubt.OTHER_SPEECH)
 
 
-def _taken(case: Situation, given: Heard | Entered, meant: Command, at: At) -> Fact:
+def attended(case: Situation, given: Heard | Entered, at: At) -> str:
+    """The text, with the address word if it was said alone a moment ago."""
+    listening = case.procedure.common.listening
+    if is_addressed(case.procedure, given.text) or given.text == UNKNOWN:
+        return given.text
+    lasted_s = given.audio_to_s - given.audio_from_s if isinstance(given, Heard) else 0.0
+    waited_s = (at.mono_us - case.attends_from_us) / 1_000_000
+    waits = case.attends_from_us >= 0 and waited_s <= listening.attends_s + lasted_s
+    return f"{listening.address} {given.text}" if waits else given.text
+
+
+def _unclear(case: Situation, given: Heard | Entered, text: str) -> Fact:
+    """Not understood, or not meant for us: only what was addressed gets an answer."""
+    if isinstance(given, Entered) or text not in (UNKNOWN, given.text):
+        return facts.NotUnderstood(why=Doubt.NOT_UNDERSTOOD)
+    sure = is_surely_addressed(case.procedure.common.listening, given)
+    meant_for_us = sure and is_addressed(case.procedure, given.text)
+    return facts.NotUnderstood(why=Doubt.NOT_UNDERSTOOD if meant_for_us else Doubt.OTHER_SPEECH)
+
+
+def _taken(case: Situation, given: Heard | Entered, meant: Meaning, at: At) -> Fact:
     """The fact of this command, or NotUnderstood if it was heard with too little confidence."""
     fact = _answer(case, meant, at)
-    sure = given.confidence if isinstance(given, Heard) else 1.0
+    if isinstance(given, Entered):
+        return fact
     least = least_confidence(case.procedure, meant)
-    against = doubt(case.procedure.common.listening, least, sure)
+    against = doubt(case.procedure.common.listening, least, given)
+    if against and isinstance(meant, Address):
+        return facts.NotUnderstood(why=Doubt.OTHER_SPEECH)
     if against and not isinstance(fact, facts.NotUnderstood):
         return facts.NotUnderstood(why=against)
     return fact
@@ -113,7 +144,7 @@ def _has_expired(case: Situation, at: At) -> bool:
     return due_us is not None and at.mono_us >= due_us
 
 
-def _answer(case: Situation, command: Command, at: At) -> Fact:
+def _answer(case: Situation, command: Meaning, at: At) -> Fact:
     """The command's fact if it may happen, otherwise Refused."""
     wanted = _wanted(case, command, at)
     against = refusal(case.procedure, case.state, wanted)
@@ -142,11 +173,15 @@ def _with_lapses(case: Situation, fact: Fact) -> Fact:
             return fact
 
 
-def _wanted(case: Situation, command: Command, at: At) -> Fact:  # noqa: C901, PLR0911, PLR0912
+def _wanted(case: Situation, command: Meaning, at: At) -> Fact:  # noqa: C901, PLR0911, PLR0912
     # One case per command: longer than most functions, and clearer than any way to split it.
     match command:
         case Answer(item=item, answer=answer):
             return _statement(case, item, answer)
+        case Unsettle(item=item, denied=denied):
+            return _unsettled(case, item, denied=denied)
+        case Address():
+            return facts.Addressed()
         case Withdraw(item=item):
             return _taken_back(case, item)
         case Confirm():
@@ -182,6 +217,19 @@ def _taken_back(case: Situation, item: str) -> Fact:
     stands = case.state.standing[case.procedure.index[item]]
     only_waits = not stands and item == _pending_item(case)
     return facts.Retracted(item=item) if only_waits else facts.Withdrawn(item=item)
+
+
+def _unsettled(case: Situation, item_id: str, *, denied: bool) -> Fact:
+    """What stands or waits is dropped if it is denied; a clip that is only announced is refused."""
+    item = case.procedure.item(item_id)
+    if denied and case.state.standing[case.procedure.index[item_id]]:
+        return facts.Withdrawn(item=item_id)
+    if denied and item_id == _pending_item(case):
+        return facts.Retracted(item=item_id)
+    gap = missing(case.procedure, case.state, item) if case.state.mode not in ASIDE else ()
+    if gap:
+        return facts.Refused(why=Why.OUTSTANDING, item=item_id, outstanding=gap)
+    return facts.Refused(why=Why.UNSETTLED, item=item_id)
 
 
 def _statement(case: Situation, item_id: str, answer: str) -> Fact:

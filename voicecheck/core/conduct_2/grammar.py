@@ -1,4 +1,4 @@
-"""The closed table from phrases to commands: every phrase means exactly one thing."""
+"""What an utterance means: a shown phrase, which means exactly one thing, or other words."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from functools import cache
 from itertools import pairwise
 
 from voicecheck.core.inputs import (
+    UNKNOWN,
+    Address,
     Answer,
     AskOutstanding,
     BailOut,
@@ -16,8 +18,7 @@ from voicecheck.core.inputs import (
     Command,
     Confirm,
     DeclareEmergency,
-    Entered,
-    Heard,
+    Meaning,
     NameDifficulty,
     Negative,
     ReportEvent,
@@ -27,6 +28,9 @@ from voicecheck.core.inputs import (
     Withdraw,
 )
 from voicecheck.core.procedure import Procedure, ProcedureError
+
+from . import understanding
+from .patterns import PatternError
 
 
 @cache
@@ -47,14 +51,57 @@ def phrases(procedure: Procedure) -> Mapping[str, Command]:
             found.append(f'"{phrase}" must be lower-case words with single spaces')
         table[phrase] = command
     found += _beginnings(table)
+    try:
+        understanding.statements(procedure)
+        understanding.replies(procedure)
+    except PatternError as error:
+        found.append(str(error))
     if found:
         raise ProcedureError(procedure.head.id, found)
     return table
 
 
-def interpret(procedure: Procedure, given: Heard | Entered) -> Command | Unclear:
-    """The command that one whole utterance means, by exact match; otherwise Unclear."""
-    return phrases(procedure).get(given.text) or Unclear()
+def interpret(procedure: Procedure, text: str) -> Meaning | Unclear:
+    """The command that one whole utterance means; otherwise Unclear.
+
+    Statements begin with the address word, replies need not.
+    """
+    if text in phrases(procedure):
+        return phrases(procedure)[text]
+    address, _, sentence = text.partition(" ")
+    if address != procedure.common.listening.address:
+        return understanding.reply(procedure, text)
+    if not sentence:
+        return Address()
+    plain = f"{address} {understanding.without_courtesies(procedure, sentence)}"
+    if plain in phrases(procedure):
+        return phrases(procedure)[plain]
+    meant = understanding.meaning(procedure, sentence)
+    return understanding.reply(procedure, sentence) if isinstance(meant, Unclear) else meant
+
+
+def strays(procedure: Procedure, text: str) -> int:
+    """How many words of an utterance are beside its meaning; other speech has none."""
+    address, _, sentence = text.partition(" ")
+    if text in phrases(procedure):
+        return 0
+    if address == procedure.common.listening.address:
+        return understanding.strays(procedure, sentence) if sentence else 0
+    is_reply = not isinstance(understanding.reply(procedure, text), Unclear)
+    return 0 if is_reply or UNKNOWN in text.split() else understanding.strays(procedure, text)
+
+
+def is_addressed(procedure: Procedure, text: str) -> bool:
+    """Whether it begins with the address word."""
+    return text.partition(" ")[0] == procedure.common.listening.address
+
+
+def parts(procedure: Procedure, text: str) -> tuple[str, ...]:
+    """The utterance, or two if it holds two statements, each with the address word."""
+    address, _, sentence = text.partition(" ")
+    if address != procedure.common.listening.address or not sentence:
+        return (text,)
+    return tuple(f"{address} {each}" for each in understanding.parts(procedure, sentence))
 
 
 def _spoken(procedure: Procedure) -> Iterator[tuple[str, Command]]:

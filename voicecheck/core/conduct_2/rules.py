@@ -10,10 +10,11 @@ The rules in words:
   answer that satisfies it. So no act is recorded while a criterion does not stand.
 - A critical statement (criterion, pause, act) is read back; only an explicit confirm makes it
   stand. An answer that does not satisfy ("more than two") is recorded at once: the safe direction.
-- View lost, bleeding and slipped retraction lapse the criteria; slipped retraction also lapses
-  what is held. An item falls with any item that it needs. But an act is done and stays done until
-  it is withdrawn, or an act in its `after` falls.
-- A call for help lapses the pause. A caution lapses what the procedure file says.
+- An event and a caution lapse the kinds of item that the procedure file says. An item falls with
+  any item that it needs. But an act is done and stays done until it is withdrawn, or an act in its
+  `after` falls.
+- A call for help lapses the pause.
+- What is said not to be so falls if it stood. Doubt, a question and an announcement state nothing.
 - The criteria and the pause expire (expiry.py). A long or unknown gap in the record lapses both.
 - Any accepted statement or event drops what was waiting (a read-back or a running pause). A caution
   ends a running pause, and leaves a read-back open unless it lapses something.
@@ -30,18 +31,12 @@ from typing import Any
 from voicecheck.core import facts
 from voicecheck.core.facts import Fact, Record, Why
 from voicecheck.core.inputs import Answer, CloseRecord
-from voicecheck.core.procedure import Event, Item, Kind, Procedure
+from voicecheck.core.procedure import Item, Kind, Procedure
 from voicecheck.core.state import ASIDE, Mode, Refusal, State
 
 from .standing import missing, needed, satisfied
 
 CRITICAL = frozenset({Kind.CRITERION, Kind.PAUSE, Kind.ACT})
-LAPSED_BY: Mapping[str, frozenset[Kind]] = {
-    Event.BLEEDING: frozenset({Kind.CRITERION}),
-    Event.VIEW_LOST: frozenset({Kind.CRITERION}),
-    Event.RETRACTION_SLIPPED: frozenset({Kind.CRITERION, Kind.HOLD}),
-    Event.SPILLAGE: frozenset(),
-}
 
 
 def is_critical(item: Item) -> bool:
@@ -118,6 +113,7 @@ TABLE: Mapping[type[Fact], Mapping[Mode, Mode]] = {
     facts.Listed: _STAY,
     facts.Refused: _STAY,
     facts.NotUnderstood: _STAY,
+    facts.Addressed: _STAY,
     facts.Spoke: _STAY,
     facts.Failed: _STAY,
     facts.Recovered: _STAY,
@@ -240,7 +236,7 @@ def next_state(  # noqa: C901, PLR0912 - one case a fact
         case facts.Withdrawn(item=item):
             standing[procedure.index[item]] = ""
         case facts.Occurred(event=event):
-            _without_kinds(procedure, standing, LAPSED_BY[event])
+            _without_kinds(procedure, standing, frozenset(procedure.file.events[event].lapses))
         case facts.BailedOut() | facts.Overridden():
             _without_kinds(procedure, standing, frozenset({Kind.CRITERION, Kind.PAUSE}))
         case facts.Reopened(gap_s=gap_s) if not 0 <= gap_s <= procedure.head.restate_after_s:
@@ -269,6 +265,7 @@ _BESIDE = (
     facts.Listed,
     facts.Refused,
     facts.NotUnderstood,
+    facts.Addressed,
     facts.Spoke,
     facts.Failed,
     facts.Recovered,

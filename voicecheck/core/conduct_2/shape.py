@@ -11,11 +11,12 @@ from functools import cache
 
 from voicecheck.core import facts
 from voicecheck.core.facts import Fact
-from voicecheck.core.procedure import Event, Item, Procedure
+from voicecheck.core.procedure import Item, Procedure
 from voicecheck.core.state import Mode, State
 
 from .rules import fallen, is_critical, needs_read_back
 from .standing import GATED, needed
+from .understanding import signature
 
 
 @cache
@@ -64,7 +65,7 @@ def _at_once(procedure: Procedure, *, satisfies: bool) -> Iterator[str]:
 def _falls(procedure: Procedure) -> Iterator[str]:
     head, whole = procedure.head, _all_stands(procedure)
     told: dict[str, Fact] = {
-        **{event: facts.Occurred(event=event) for event in Event},
+        **{event: facts.Occurred(event=event) for event in procedure.file.events},
         **{
             f"caution {name}": facts.Cautioned(caution=name)
             for name, remark in procedure.file.cautions.items()
@@ -106,6 +107,7 @@ def _hearing(procedure: Procedure) -> Iterator[str]:
         f"{listening.least_confidence_critical:g}, for confirm "
         f"{listening.least_confidence_confirm:g}; asked again from {listening.least_asked:g}"
     )
+    yield f"other wordings: {signature(procedure)}"
     for word, spoken in procedure.file.lexicon.items():
         yield f"{word} is pronounced {_quoted(spoken)}"
 

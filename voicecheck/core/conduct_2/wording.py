@@ -5,28 +5,61 @@ It never says that something is so, only that it was stated.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
 from typing import assert_never
 
 from voicecheck.core import facts
-from voicecheck.core.facts import Doubt, Record, Why
+from voicecheck.core.facts import Doubt, Fact, Record, Why
 from voicecheck.core.inputs import Answer, CloseRecord
-from voicecheck.core.procedure import Kind
+from voicecheck.core.procedure import Item, Kind
 from voicecheck.core.state import Mode, Situation
-from voicecheck.core.wording import CLOSING, HELP_CALLED, OTHER_SHAPE, took
+from voicecheck.core.wording import AGAIN, CLOSING, HELP_CALLED, TAKEN, took
 
 from .rules import is_critical
+from .sentences import FIXED
 from .standing import gate_missing, outstanding
+
+NAMED_AT_ONCE = 3
+"""More names in one sentence nobody keeps in mind (common practice, no source)."""
 
 
 def spoken(case: Situation, record: Record) -> str:
     """What the machine says once this record is believed; "" for silence.
 
-    An open read-back is asked again after whatever else is said: a "confirm" confirms the last
-    words that a person heard.
+    An open read-back is asked again after whatever else is said: a reply answers the last words
+    that a person heard.
     """
-    text, asked = _told(case, record), read_back(case)
-    return text if text.endswith(asked) or not text else _join(text, asked)
+    text = _toned(case, record.fact) or _told(case, record)
+    asked = read_back(case)
+    return text if text.endswith(asked) or not text else _join(text, _asked_again(case))
+
+
+def _asked_again(case: Situation) -> str:
+    """The open read-back in fewer words, after whatever else is said."""
+    match case.state.pending:
+        case Answer(item=item, answer=answer):
+            says = case.procedure.item(item).answer(answer).says
+            return _fixed("shall_i_again", says=says)
+        case _:
+            return _fixed("again_close")
+
+
+def _toned(case: Situation, fact: Fact) -> str:
+    """The tone that stands for the answer, in the wording of a surgeon who knows it; "" for words.
+
+    Read-backs, refusals and what falls stay words.
+    """
+    if case.opened.wording != "tones" or case.state.pending is not None:
+        return ""
+    match fact:
+        case facts.Stated(item=item, answer=answer, lapsed=()):
+            about = case.procedure.item(item)
+            harmless = about.answer(answer).satisfies and not is_critical(about)
+            return TAKEN if harmless else ""
+        case facts.NotUnderstood(why=Doubt.UNSURE):
+            return AGAIN
+        case _:
+            return ""
 
 
 def _told(case: Situation, record: Record) -> str:  # noqa: C901, PLR0911, PLR0912
@@ -34,45 +67,44 @@ def _told(case: Situation, record: Record) -> str:  # noqa: C901, PLR0911, PLR09
 
     One case per fact: longer than most functions, and clearer than any way to split it.
     """
-    fact = record.fact
+    fact, file = record.fact, case.procedure.file
     match fact:
         case facts.Opened():
-            title = f"{case.procedure.head.title}. Research and training only."
-            return _join(title, _other_shape(case), ask(case))
+            title = f"{case.procedure.head.title}." if case.opened.as_shipped else ""
+            return _join(title, _other_shape(case), _fixed("training"), _next(case, brief=True))
         case facts.Proposed() | facts.CloseProposed():
             return read_back(case)
         case facts.Stated():
             return _stated(case, fact)
         case facts.Noted(item=item, answer=answer):
-            return f"{_says(case, item, answer)}. Noted, outside the standard course."
+            return _fixed("noted", says=_says(case, item, answer))
         case facts.Retracted(item=item):
-            return f"Not recorded: {_name(case, item)}."
+            return _fixed("not_recorded", name=_name(case, item))
         case facts.Lapsed(item=item):
-            return f"No reply. Not recorded: {_name(case, item)}."
+            return _fixed("unheard", name=_name(case, item))
         case facts.Withdrawn(item=item, lapsed=lapsed):
-            return _join(f"Withdrawn: {_name(case, item)}.", _state_again(case, lapsed))
+            return _join(_fixed("withdrawn", name=_name(case, item)), _state_again(case, lapsed))
         case facts.PauseBegun():
-            return f"Hands still. {case.procedure.head.pause_s} seconds."
+            seconds = _fixed("seconds", count=case.procedure.head.pause_s)
+            return _join(file.say.pause_begins, seconds)
         case facts.Occurred(event=event, lapsed=lapsed):
-            remark = case.procedure.file.events[event]
-            return _join(remark.says, _state_again(case, lapsed))
+            return _join(file.events[event].says, _state_again(case, lapsed))
         case facts.Cautioned(caution=caution, lapsed=lapsed):
-            remark = case.procedure.file.cautions[caution]
-            return _join(remark.says, _state_again(case, lapsed))
+            return _join(file.cautions[caution].says, _state_again(case, lapsed))
         case facts.HelpCalled(lapsed=lapsed):
             return _join(HELP_CALLED, _state_again(case, lapsed))
         case facts.Expired(lapsed=lapsed):
-            return _join("Stated too long ago.", _state_again(case, lapsed))
+            return _join(_fixed("expired"), _state_again(case, lapsed))
         case facts.BailedOut(way=way):
-            return f"{case.procedure.file.bail_outs[way].says} Bail-out noted."
+            return _join(file.bail_outs[way].says, file.say.left)
         case facts.Overridden():
-            return "Emergency noted. The checklist steps aside."
+            return _fixed("emergency")
         case facts.StoodBy(lapsed=lapsed):
-            return _join("Standing by.", _state_again(case, lapsed))
+            return _join(_fixed("standing_by"), _state_again(case, lapsed))
         case facts.Resumed():
-            return _join("Carrying on.", ask(case))
+            return _join(_fixed("carrying_on"), _next(case))
         case facts.Repeated():
-            return case.last_said or ask(case)
+            return case.last_said or asked(case)
         case facts.Listed():
             return what_is_outstanding(case)
         case facts.Refused():
@@ -80,65 +112,100 @@ def _told(case: Situation, record: Record) -> str:  # noqa: C901, PLR0911, PLR09
         case facts.Failed(part="clock") | facts.Recovered(part="clock"):
             return ""  # the room can do nothing about it, and the case does not depend on it
         case facts.Failed(part="display"):
-            return "Display in trouble. Go on by voice."
+            return _fixed("display")
         case facts.Failed(part=part):
-            return f"{part.capitalize()} in trouble. Use the entry by hand."
+            return _fixed("trouble", part=part.capitalize())
         case facts.Recovered(part=part):
-            return f"{part.capitalize()} works again."
+            return _fixed("works", part=part.capitalize())
         case facts.Reopened(gap_s=gap_s, lapsed=lapsed):
-            gap = f"Record taken up again{_after(gap_s)}."
-            told = _state_again(case, lapsed)
-            return _join(gap, _other_shape(case), _last_on_record(case), told, ask(case))
+            last = "" if _other_shape(case) else _last_on_record(case)
+            count = _fixed("to_state_again", count=len(lapsed)) if lapsed else ""
+            return _join(_back(gap_s), _other_shape(case), last, count)
         case facts.Closed(outstanding=rest):
-            return _join("Record closed.", _never_stated(case, rest))
+            count = _fixed("never_stated", count=len(rest)) if rest else ""
+            return _join(_fixed("closed"), count)
         case facts.NotUnderstood(why=Doubt.UNSURE):
-            return "Say again."
+            return _fixed("again")
+        case facts.NotUnderstood(why=Doubt.NOT_UNDERSTOOD):
+            return _not_understood(case)
+        case facts.Addressed():
+            return _fixed("listening")
         case facts.NotUnderstood() | facts.Spoke():
             return ""
         case _:
             assert_never(fact)
 
 
+def _fixed(key: str, **values: object) -> str:
+    return FIXED[key].format(**values)
+
+
 def _other_shape(case: Situation) -> str:
-    return "" if case.opened.as_shipped else OTHER_SHAPE
+    return "" if case.opened.as_shipped else _fixed("other_shape")
 
 
-def _after(gap_s: float) -> str:
-    return f" after {_minutes(gap_s)}" if gap_s >= 0 else "; nobody knows after how long"
+def _back(gap_s: float) -> str:
+    minutes = round(gap_s / 60)
+    if gap_s < 0:
+        return _fixed("back_whenever")
+    return _fixed("back", time=_minutes(minutes)) if minutes else _fixed("back_soon")
 
 
 def _last_on_record(case: Situation) -> str:
     """What the room may take for lost, because the machine stopped before it could answer."""
     if case.last_taken is None:
         return ""
-    fact, cause = case.last_taken.fact, case.last_taken.cause
-    said = getattr(cause, "text", "").removeprefix(f"{case.procedure.common.listening.address} ")
-    what = _name(case, fact.item) if hasattr(fact, "item") else said
-    named = f"{what}, " if what else ""
+    fact = case.last_taken.fact
     waited = isinstance(fact, facts.Proposed | facts.CloseProposed | facts.PauseBegun)
-    return f"Last on record: {named}{'not confirmed' if waited else took(fact)}."
+    return _fixed("last", what=f"{_about(case, fact)}{'not recorded' if waited else took(fact)}")
 
 
-def _minutes(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    if minutes < 1:
-        return "less than a minute"
-    return f"{minutes} minute{'s' if minutes > 1 else ''}"
+def _about(case: Situation, fact: Fact) -> str:
+    """What a fact is about, before how it was taken."""
+    file = case.procedure.file
+    match fact:
+        case facts.Occurred(event=name):
+            return f"{file.events[name].name} "
+        case facts.Cautioned(caution=name):
+            return f"{file.cautions[name].name} "
+        case facts.BailedOut(way=name):
+            return f"{file.bail_outs[name].name} "
+        case _:
+            return f"{_name(case, fact.item)} " if hasattr(fact, "item") else ""
+
+
+def _not_understood(case: Situation) -> str:
+    """The second time in a row, what may be said now."""
+    asked_item = _asked_item(case)
+    if case.not_understood < 2 or asked_item is None:
+        return _fixed("not_understood")
+    phrase = asked_item.answers[0].phrases[0]
+    return _join(_fixed("not_understood"), _fixed("say", phrase=phrase))
+
+
+def _minutes(count: int) -> str:
+    return f"{count} minute{'s' if count > 1 else ''}"
 
 
 def ask(case: Situation) -> str:
-    """What is asked now, in the wording of this case."""
+    """What is asked now, in full, to be read."""
+    item = _asked_item(case)
+    return item.ask if item else asked(case)
+
+
+def asked(case: Situation) -> str:
+    """What is asked now, as it is said."""
     match case.state.mode:
         case Mode.STANDING_BY:
-            return "Standing by."
+            return _fixed("standing_by")
         case Mode.BAILED_OUT:
-            return "Bailed out of the standard course."
+            return _fixed("bailed_out")
         case Mode.EMERGENCY:
-            return "Emergency: the checklist stands aside."
+            return _fixed("aside")
         case Mode.CLOSED:
-            return "Record closed."
+            return _fixed("closed")
         case Mode.PAUSING:
-            return "Hands still."
+            return case.procedure.file.say.pause_begins
         case Mode.IN_COURSE:
             return read_back(case) or _next_question(case)
         case _:
@@ -146,15 +213,16 @@ def ask(case: Situation) -> str:
 
 
 def read_back(case: Situation) -> str:
-    """The question that waits for confirm or negative; "" when none does."""
+    """The question that waits for a reply; "" when none does."""
     match case.state.pending:
         case Answer(item=item, answer=answer):
-            if case.procedure.item(item).kind is Kind.PAUSE:
-                return "Time. Take the second look. Pause held: confirm?"
-            return f"{_says(case, item, answer)}: confirm?"
+            about = case.procedure.item(item)
+            shall_i = _fixed("shall_i", says=about.answer(answer).says)
+            ended = case.procedure.file.say.pause_ends if about.kind is Kind.PAUSE else ""
+            return _join(ended, shall_i)
         case CloseRecord():
             rest = len(outstanding(case.procedure, case.state))
-            return f"Close the record, {rest or 'nothing'} outstanding: confirm?"
+            return _fixed("shall_i_close", count=rest or "nothing")
         case None:
             return ""
         case _:
@@ -162,27 +230,42 @@ def read_back(case: Situation) -> str:
 
 
 def what_is_outstanding(case: Situation) -> str:
-    """What keeps the gate closed; once it is open, what else is outstanding."""
+    """What keeps the gate closed, or what else is outstanding; some names, asked again the next."""
     gate = gate_missing(case.procedure, case.state)
-    if gate:
-        return f"Outstanding before any clip: {_names(case, gate)}."
-    rest = outstanding(case.procedure, case.state)
-    return f"Outstanding: {_names(case, rest)}." if rest else "Nothing outstanding."
-
-
-def _next_question(case: Situation) -> str:
-    left = outstanding(case.procedure, case.state)
+    left = gate or outstanding(case.procedure, case.state)
     if not left:
-        return "Nothing outstanding. Close the record when ready."
-    item = case.procedure.item(left[0])
-    return item.brief if case.opened.wording == "brief" else item.ask
+        return _fixed("none")
+    named = 1 if case.state.pending is not None else NAMED_AT_ONCE
+    pages = math.ceil(len(left) / named)
+    start = max(0, case.listed - 1) % pages * named
+    names = "; ".join(_name(case, item) for item in left[start : start + named])
+    before = f" before {case.procedure.file.say.gate}" if gate and not start else ""
+    return _fixed("outstanding", count=len(left), gate=before, names=names)
 
 
-def _next(case: Situation) -> str:
-    """The next question, marked off from what was just stated."""
+def _asked_item(case: Situation) -> Item | None:
+    """The item that is asked now, if one is."""
+    if case.state.mode is not Mode.IN_COURSE or case.state.pending is not None:
+        return None
     left = outstanding(case.procedure, case.state)
-    question = _next_question(case)
-    return f"Next: {question[0].lower()}{question[1:]}" if left else question
+    return case.procedure.item(left[0]) if left else None
+
+
+def _next_question(case: Situation, *, brief: bool = False) -> str:
+    item = _asked_item(case)
+    if item is None:
+        return _fixed("nothing_left")
+    if brief or case.opened.wording != "full":
+        return f"{_sentence(item.called)}."
+    return item.brief
+
+
+def _next(case: Situation, *, brief: bool = False) -> str:
+    """The next question, marked off from what was just stated."""
+    question = _next_question(case, brief=brief)
+    if _asked_item(case) is None:
+        return question
+    return _fixed("next", asked=f"{question[0].lower()}{question[1:]}")
 
 
 def _stated(case: Situation, fact: facts.Stated) -> str:
@@ -191,52 +274,55 @@ def _stated(case: Situation, fact: facts.Stated) -> str:
     fell = _state_again(case, fact.lapsed)
     if not words.satisfies:
         return _join(f"{_says(case, fact.item, fact.answer)}.", fell)
-    # A critical item was read back a moment ago: say only that it is now on record.
-    read = is_critical(item)
-    told = "Stated." if read else f"Stated: {words.says}."
-    return _join(told, fell, _next(case))
+    # A critical item was read back a moment ago, and most have one answer: then the name tells it.
+    several = sum(each.satisfies for each in item.answers) > 1 and not is_critical(item)
+    says = _says(case, fact.item, fact.answer) if several else _sentence(item.called)
+    return _join(_fixed("stated", says=says), fell, _next(case, brief=several))
 
 
 def _refused(case: Situation, fact: facts.Refused) -> str:
+    name = _name(case, fact.item)
     match fact.why:
         case Why.OUTSTANDING:
-            names = _names(case, fact.outstanding)
-            return f"Refused: {_name(case, fact.item)}. Not yet stated: {names}."
+            count, following = len(fact.outstanding), _name(case, fact.outstanding[0])
+            key = "refused" if case.state.pending is None else "refused_meanwhile"
+            return _fixed(key, name=name, count=count, next=following)
+        case Why.UNSETTLED:
+            return _fixed("unsettled", name=name)
         case Why.STALE:
-            return "Not taken: that replied to an earlier question."
+            return _fixed("stale")
         case Why.NOT_STANDING:
-            return f"Nothing to withdraw: {_name(case, fact.item)} does not stand."
+            return _fixed("nothing_to_withdraw", name=name)
         case Why.STANDING_BY:
-            return f"Standing by. To go on, say: {carry_on(case)}."
+            phrase = case.procedure.common.control.carry_on[0]
+            return _join(_fixed("standing_by"), _fixed("say", phrase=phrase))
         case _:
-            return f"Not now. {ask(case)}"
+            return _join(_fixed("not_now"), asked(case))
 
 
 def carry_on(case: Situation) -> str:
-    """The phrase that returns to the course."""
+    """The phrase that returns to the course, to be shown."""
     common = case.procedure.common
     return f"{common.listening.address} {common.control.carry_on[0]}"
 
 
 def _state_again(case: Situation, lapsed: tuple[str, ...]) -> str:
-    return f"State again: {_names(case, lapsed)}." if lapsed else ""
-
-
-def _never_stated(case: Situation, rest: tuple[str, ...]) -> str:
-    return f"Not stated: {_names(case, rest)}." if rest else ""
-
-
-def _names(case: Situation, items: Iterable[str]) -> str:
-    return "; ".join(case.procedure.item(item).name for item in items)
+    if not lapsed:
+        return ""
+    first, more = _name(case, lapsed[0]), len(lapsed) - 1
+    return _fixed("state_again", names=f"{first} and {more} more" if more else first)
 
 
 def _name(case: Situation, item: str) -> str:
-    return case.procedure.item(item).name if item else CLOSING
+    return case.procedure.item(item).called if item else CLOSING
 
 
 def _says(case: Situation, item: str, answer: str) -> str:
-    says = case.procedure.item(item).answer(answer).says
-    return says[0].upper() + says[1:]
+    return _sentence(case.procedure.item(item).answer(answer).says)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _join(*texts: str) -> str:
