@@ -21,6 +21,7 @@ from voicecheck.display.server import DisplayError
 from voicecheck.ears import tuning
 from voicecheck.ears.decoder import ModelError
 from voicecheck.ears.lexicon import UnknownWordError, WrongPhoneError
+from voicecheck.ears.lexicon import check as check_words
 from voicecheck.ears.soundcheck import closest, weaknesses
 from voicecheck.journal import JournalError
 from voicecheck.live.doctor import doctor_command
@@ -107,6 +108,12 @@ def check(grammar: Path | None) -> None:
     click.echo(
         f"{len(procedure.phases)} phases, {len(procedure.items)} items, "
         f"{len(CURRENT.phrases(procedure))} phrases; none begins another; all can be pronounced."
+    )
+    words = CURRENT.vocabulary(procedure).words
+    check_words(words, procedure.file.lexicon)
+    click.echo(
+        f"{len(words)} words in other wordings; all can be pronounced. How alike these sound "
+        "is not measured: what is critical is read back."
     )
     click.echo("Closest pairs with a critical phrase (0 sounds the same, 1 shares no sound):")
     for pair in [pair for pair in pairs if pair.critical][:5]:

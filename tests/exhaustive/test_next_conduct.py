@@ -109,7 +109,7 @@ def next_program(tmp_path_factory: pytest.TempPathFactory) -> Path:
     change(core / f"conduct_{NEW}" / "__init__.py", (f"VERSION = {OLD}\n", f"VERSION = {NEW}\n"))
     change(
         core / f"conduct_{NEW}" / "rules.py",
-        ("Event.SPILLAGE: frozenset(),", "Event.SPILLAGE: frozenset({Kind.CRITERION}),"),
+        ("frozenset(procedure.file.events[event].lapses)", "frozenset({Kind.CRITERION})"),
     )
     change(
         core / "conduct.py",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from voicecheck.ears.lexicon import variants
 from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.quiet import Quiet
 from voicecheck.ears.second_pass import SecondPass
-from voicecheck.ears.tuning import CERTAIN, PIECE_S, check
+from voicecheck.ears.tuning import CERTAIN, PIECE_S, ROUGHLY_S, check
 from voicecheck.sound.pcm import BYTES_A_SECOND
 
 if TYPE_CHECKING:
@@ -82,6 +83,7 @@ class Recogniser:
         self._open: _Open | None = None
         self._before: list[_Open] = []  # each until it ends its utterance, beside the open one
         self._late: list[Heard] = []  # for the next call
+        self._told_until_s = 0.0  # what was understood last ended here
         self._quiet = Quiet()
         self._rest = b""  # less than a piece
         self._passed_bytes = 0  # heard or skipped
@@ -169,11 +171,16 @@ class Recogniser:
         later = self._before[self._before.index(before) + 1 :]
         following = later[0] if later else self._open
         from_s = following.began_s if following else self._passed_bytes / BYTES_A_SECOND
-        return [each for each in self._heard(before, nbest) if each.audio_from_s < from_s]
+        return self._heard(before, nbest, begun_before_s=from_s + ROUGHLY_S)
 
-    def _heard(self, hearing: _Open, nbest: NBest) -> list[Heard]:
-        heard = []
+    def _heard(self, hearing: _Open, nbest: NBest, begun_before_s: float = math.inf) -> list[Heard]:
+        """What was said, but for what was understood already: two stretches may hold the same."""
+        heard, told_until_s = [], self._told_until_s
         for said in nbest.statements():
+            if not told_until_s <= hearing.began_s + said.from_s < begun_before_s:
+                continue
+            if self._decoder.means_something(said.text):
+                self._told_until_s = hearing.began_s + said.to_s
             confidence = self._confidence(hearing.stretch, nbest, said)
             addressed = self._addressed(hearing.stretch, nbest, said, confidence)
             heard.append(

@@ -144,6 +144,9 @@ LONG_QUIET_S = 1.0
 
 # ----------------------------------------------------------- goodness of pronunciation, confidence
 
+ROUGHLY_S = 0.15
+"""How late Vosk may say that a word began: what begins so shortly after a new beginning is taken
+from the stretch before it. [practice]"""
 CONTEXT_S = 1.0
 """Sound before a phrase that the network sees: at least its left context (topology.py).
 [practice]"""

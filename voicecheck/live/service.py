@@ -17,6 +17,7 @@ from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
 from voicecheck.core.facts import At, Doubt, NotUnderstood, Opened, Record, encode_record
 from voicecheck.core.inputs import (
+    UNKNOWN,
     Confirm,
     Due,
     Entered,
@@ -26,6 +27,7 @@ from voicecheck.core.inputs import (
     Restarted,
     Said,
     Trouble,
+    Unclear,
 )
 from voicecheck.core.replay import replay
 from voicecheck.core.state import Mode
@@ -245,9 +247,17 @@ class Service:
             if self.closed:
                 return
             if isinstance(heard, Heard):
-                self._take_utterance(replace(heard, over=self._is_over(heard)))
+                text = heard.text if self._concerns_us(heard.text) else UNKNOWN
+                self._take_utterance(replace(heard, text=text, over=self._is_over(heard)))
             else:
                 self.step(heard)
+
+    def _concerns_us(self, text: str) -> bool:
+        """Whether the words may be kept: talk that is not meant for the machine is nobody's."""
+        meant = self.case.conduct.interpret(self.case.procedure, text)
+        address = self.case.procedure.common.listening.address
+        addressed = text.partition(" ")[0] == address or self.case.attends_from_us >= 0
+        return addressed or not isinstance(meant, Unclear)
 
     def _take_utterance(self, heard: Heard) -> None:
         if not heard.over or self.case.conduct.breaks_in(self.case.procedure, heard):

@@ -46,7 +46,7 @@ _MOST_STRAYS = 3
 """Other words within a harmless or urgent wording, at most."""
 _STRAYS = 2
 """So many of them, and a doubt, are talk about it, not a report of it."""
-_MOST_STRAYS_OF_ALL = 6
+_MOST_STRAYS_OF_ALL = 4
 """The same in the whole sentence, where it is not critical, or the safe direction."""
 
 
@@ -140,18 +140,20 @@ def _taken(
 ) -> Meaning | None:
     """What a match comes to, with its denials and doubts; None for nothing."""
     meant, (strays, denials, _) = cast("Meaning", match.meaning), match.inner
-    denied = any(word in procedure.common.words.denials for word in words)
     if isinstance(meant, Answer) and _satisfies(procedure, meant):
         item = procedure.item(meant.item)
         if match.whole[1] or match.whole[2] or _asking(procedure, words) is not None:
-            return Unsettle(item=item.id, denied=denied)
+            return Unsettle(item=item.id, denied=match.whole[1] > 0)
         most = 0 if item.kind in _EVERY_WORD else _MOST_STRAYS_OF_ALL
         return meant if match.whole[0] <= most else None
     if isinstance(meant, Unsettle | Withdraw):
-        far = match.whole[0] > _MOST_STRAYS_OF_ALL
+        far = match.whole[0] > _STRAYS
+        denied = any(word in procedure.common.words.denials for word in words)
         settled = Unsettle(item=meant.item, denied=denied)
         return None if far else settled if isinstance(meant, Unsettle) else meant
     told_of = isinstance(meant, Answer | NameDifficulty | ReportEvent)
+    if match.whole[0] > _MOST_STRAYS_OF_ALL:
+        return None
     if told_of and match.whole[0] >= _STRAYS and match.whole[2]:
         return None
     near = (*_nearest(reversed(kinds[: match.begin])), *_nearest(kinds[match.end + 1 :]))
