@@ -292,8 +292,8 @@ def test_two_statements_by_hand_take_nothing_back(sentence: str) -> None:
     "text",
     [
         "confirm",
-        "yes",
-        "yes please",
+        "yes confirm",
+        "yes i agree",
         "yes that's right",
         "that's right",
         "that is correct",
@@ -351,10 +351,12 @@ def test_a_yes_with_a_doubt_beside_it_confirms_nothing(doubt: str) -> None:
 
 def test_a_reply_after_the_address_word_is_the_same_reply() -> None:
     """Whoever addresses the machine gets an answer."""
-    assert meaning("confirm") == meaning("yes") == Confirm()
+    assert meaning("confirm") == meaning("correct") == Confirm()
     assert meaning("no") == Negative()
 
 
 def test_no_short_sound_confirms() -> None:
-    """One voice's "wrong" was heard as "aye" from one voice: what is that short is no yes."""
-    assert {reply(text) for text in ("aye", "yep", "yup", "ja", "yeah")} == {Unclear()}
+    """One voice's "wrong" was heard as "aye", the machine's own "last" as "yes"."""
+    assert {
+        reply(text) for text in ("yes", "aye", "yep", "yup", "ja", "yeah", "um yes", "uh confirm")
+    } == {Unclear()}

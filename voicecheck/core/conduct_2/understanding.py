@@ -71,14 +71,20 @@ def strays(procedure: Procedure, sentence: str) -> int:
 
 
 def reply(procedure: Procedure, sentence: str) -> Meaning | Unclear:
-    """The reply that a whole utterance is; a question confirms nothing."""
+    """The reply that a whole utterance is, without a word before it.
+
+    The machine's own prompts, late through a room, were heard as "uh yes". A question confirms
+    nothing.
+    """
     words = sentence.split()
     courtesies = procedure.common.words.courtesies
     kinds = [FILLER if word in courtesies else STRAY for word in words]
     found = matches(replies(procedure), words, kinds)
-    whole = [match.meaning for match in found.values() if match.whole[0] == 0]
-    asks = _asking(procedure, words) is not None and whole == [Confirm()]
-    return cast("Meaning", whole[0]) if len(whole) == 1 and not asks else Unclear()
+    ways = [match for match in found.values() if match.whole[0] == 0]
+    whole = [match.meaning for match in ways]
+    asks = whole == [Confirm()] and _asking(procedure, words) is not None
+    unsure = asks or any(match.begin for match in ways)
+    return cast("Meaning", whole[0]) if len(whole) == 1 and not unsure else Unclear()
 
 
 def parts(procedure: Procedure, sentence: str) -> tuple[str, ...]:
