@@ -78,9 +78,12 @@ def _is_stale(case: Situation, given: Entered, line: int) -> bool:
 
 def _spoken_over(case: Situation, given: Heard) -> Fact:
     """Whoever meant the machine is asked to say it again; other talk is only talk."""
-    replies = isinstance(interpret(case.procedure, given.text), Confirm | Negative)
-    asked = replies and case.state.pending is not None
-    meant_for_us = asked or is_surely_addressed(case.procedure.common.listening, given)
+    listening, meant = case.procedure.common.listening, interpret(case.procedure, given.text)
+    replies = isinstance(meant, Confirm | Negative)
+    # Another Vosk model does not tell how surely it was addressed: then the words must do.
+    understood = not isinstance(meant, Unclear) and given.confidence >= listening.least_asked
+    waited_for = case.state.pending is not None if replies else understood
+    meant_for_us = waited_for or is_surely_addressed(listening, given)
     return facts.NotUnderstood(why=Doubt.SPOKEN_OVER if meant_for_us else Doubt.OTHER_SPEECH)
 
 
