@@ -377,6 +377,11 @@ def test_each_mistake_in_another_wording_has_its_sentence(
     assert [sentence] == mistakes(text, common)
 
 
+def test_a_reply_in_a_procedure_file_is_refused_for_nobody_would_hear_it() -> None:
+    (sentence,) = mistakes(f'{SMALL_TEXT}[heard]\n"reply.confirm" = ["granted"]\n')
+    assert "move it to _common.toml" in sentence
+
+
 def test_people_may_say_what_the_machine_must_not() -> None:
     procedure = parse(f'{SMALL_TEXT}[heard]\n"two.two" = ["view achieved"]\n', PLAIN_COMMON)
     assert procedure.file.heard == {"two.two": ("view achieved",)}

@@ -99,6 +99,15 @@ def test_whoever_speaks_over_it_is_told_and_hears_a_tone_when_it_listens_again()
     assert disk.order.count("said") == 2
 
 
+@pytest.mark.parametrize(("after_s", "kept"), [(3, "nice weather today"), (30, "[unk]")])
+def test_the_words_of_talk_are_kept_only_while_the_machine_attends(after_s: int, kept: str) -> None:
+    live, disk, _ = service({1: "checklist", 1 + 10 * after_s: "nice weather today"})
+    live.run(blocks(1 + 10 * after_s))
+    heard = cause_of(disk.lines[-1])
+    assert isinstance(heard, Heard)
+    assert heard.text == kept
+
+
 def test_talk_under_a_prompt_is_no_reason_for_a_tone() -> None:
     live, disk, _ = service({4: "[unk]"}, takes_s=1.0)
     live.run(blocks(14))

@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 from voicecheck.core import conduct_1, conduct_2
 from voicecheck.core.facts import At, Fact, Record
-from voicecheck.core.inputs import Command, Heard, Input, Meaning, Unclear
+from voicecheck.core.inputs import Command, Entered, Heard, Input, Meaning, Unclear
 from voicecheck.core.procedure import Item, Procedure
 from voicecheck.core.state import Mode, Refusal, Situation, State
 from voicecheck.core.vocabulary import Vocabulary
@@ -53,6 +53,9 @@ class Conduct(Protocol):
 
     def decide(self, case: Situation, given: Input, at: At) -> Fact:
         """The one fact that an input leads to now; raises NothingDue."""
+
+    def attended(self, case: Situation, given: Heard | Entered, at: At) -> str:
+        """The text, with the address word if that was said alone a moment ago."""
 
     def refusal(self, procedure: Procedure, state: State, fact: Fact) -> Refusal | None:
         """Why the fact may not happen now, or None; KeyError if it names something unknown."""
@@ -119,6 +122,7 @@ RELEASED: Mapping[int, Conduct] = {
         parts=lambda _procedure, text: (text,),
         strays=lambda _procedure, _text: 0,
         vocabulary=lambda _procedure: Vocabulary(),
+        attended=lambda _case, given, _at: given.text,
     ),
     2: conduct_2,
 }

@@ -247,17 +247,18 @@ class Service:
             if self.closed:
                 return
             if isinstance(heard, Heard):
-                text = heard.text if self._concerns_us(heard.text) else UNKNOWN
+                text = heard.text if self._concerns_us(heard) else UNKNOWN
                 self._take_utterance(replace(heard, text=text, over=self._is_over(heard)))
             else:
                 self.step(heard)
 
-    def _concerns_us(self, text: str) -> bool:
+    def _concerns_us(self, heard: Heard) -> bool:
         """Whether the words may be kept: talk that is not meant for the machine is nobody's."""
-        meant = self.case.conduct.interpret(self.case.procedure, text)
-        address = self.case.procedure.common.listening.address
-        addressed = text.partition(" ")[0] == address or self.case.attends_from_us >= 0
-        return addressed or not isinstance(meant, Unclear)
+        conduct, procedure = self.case.conduct, self.case.procedure
+        text = conduct.attended(self.case, heard, self._now(self.position_s))
+        address = procedure.common.listening.address
+        meant = conduct.interpret(procedure, text)
+        return text.partition(" ")[0] == address or not isinstance(meant, Unclear)
 
     def _take_utterance(self, heard: Heard) -> None:
         if not heard.over or self.case.conduct.breaks_in(self.case.procedure, heard):

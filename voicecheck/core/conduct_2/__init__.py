@@ -1,6 +1,6 @@
 """Conduct, version 2: heard in anybody's words; what was stated too long ago expires."""
 
-from .decide import decide
+from .decide import attended, decide
 from .expiry import expires_us
 from .grammar import interpret, parts, phrases, strays
 from .listening import breaks_in, least_confidence
@@ -25,6 +25,7 @@ __all__ = [
     "TABLE",
     "VERSION",
     "ask",
+    "attended",
     "breaks_in",
     "carry_on",
     "decide",

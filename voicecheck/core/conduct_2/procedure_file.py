@@ -273,6 +273,11 @@ def _heard(procedure: Procedure) -> Iterator[str]:
     known = keys(procedure)
     for where, heard in (("", procedure.file.heard), ("_common.toml: ", procedure.common.heard)):
         yield from (f"{where}heard.{key}: there is no such thing" for key in heard.keys() - known)
+    yield from (
+        f"heard.{key}: a reply is the same in every procedure; move it to _common.toml"
+        for key in procedure.file.heard
+        if key.startswith("reply.") and key in known
+    )
 
 
 def _answers_itself(procedure: Procedure) -> Iterator[str]:
