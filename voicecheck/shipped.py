@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 from voicecheck.core.conduct import CURRENT
@@ -9,6 +10,7 @@ from voicecheck.core.procedure import Procedure, ProcedureError
 
 PROCEDURE = "laparoscopic_cholecystectomy.toml"
 COMMON = "_common.toml"
+SENTENCES = "laparoscopic_cholecystectomy.sentences.tsv"
 
 _PACKAGE = Path(__file__).parent
 
@@ -41,6 +43,13 @@ def procedure_at(path: Path) -> Procedure:
     except UnicodeDecodeError as error:
         raise ProcedureError(str(path), [f"it is not UTF-8 ({error}): save it as UTF-8"]) from error
     return CURRENT.parse(*texts, str(path))
+
+
+def sentences() -> list[str]:
+    """What imagined surgeons say after the address word, in their own words."""
+    with (folder("grammars") / SENTENCES).open(encoding="utf-8", newline="") as file:
+        rows = csv.DictReader(file, delimiter="\t")
+        return [row["text"] for row in rows if not row["intent"].startswith("reply.")]
 
 
 def _text(path: Path) -> str:

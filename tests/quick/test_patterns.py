@@ -155,7 +155,7 @@ def test_a_mistake_in_a_piece_is_found_where_it_is_named() -> None:
 
 def test_the_pairs_are_the_words_that_may_stand_side_by_side() -> None:
     made = automaton("a [b] (c | d)", "e $p", pieces={"p": "f | g h"})
-    assert set(made.pairs()) == {
+    assert {pair for each in made.beside for pair in product(*each)} == {
         *(("a", "b"), ("a", "c"), ("a", "d"), ("b", "c"), ("b", "d")),
         *(("e", "f"), ("e", "g"), ("g", "h")),
     }

@@ -517,7 +517,7 @@ def test_how_sure_and_which_reply_is_decided_and_bounded(
 
 def test_a_text_of_a_megabyte_is_one_sentence() -> None:
     (found,) = mistakes(SMALL_TEXT.replace("Decompress.", "press " * 200_000))
-    assert found == "longer than 200,000 characters"
+    assert found == "longer than 400,000 characters"
 
 
 def test_a_number_too_long_to_convert_is_a_mistake() -> None:

@@ -1,12 +1,14 @@
-"""What imagined surgeons say in their own words, to choose phrases by and to measure with.
+"""What imagined surgeons say in their own words, to choose patterns by and to measure with.
 
-The files in wordings/ were written without sight of the grammar, each as another surgeon would
-speak; nobody was recorded. Those with an odd number are for choosing. Those with an even number are
-held aside: they are measured with, and never read while phrases are chosen.
+All were written without sight of the grammar, each as another surgeon would speak; nobody was
+recorded. Those with an odd number are shipped (grammars/*.sentences.tsv): patterns were chosen by
+them, and the ears' language model is made of them. Those with an even number, in wordings/, are
+held aside: they are measured with, and never read while patterns are chosen.
 """
 
 from __future__ import annotations
 
+import csv
 import re
 import tomllib
 from collections import Counter
@@ -14,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from stories import shipped
+from stories import GRAMMARS, shipped
 
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.inputs import (
@@ -38,18 +40,34 @@ from voicecheck.core.inputs import (
     Unsettle,
     Withdraw,
 )
+from voicecheck.shipped import SENTENCES
 
-SURGEONS = sorted((Path(__file__).parents[1] / "wordings").glob("surgeon-*.toml"))
+ASIDE = sorted((Path(__file__).parents[1] / "wordings").glob("surgeon-*.toml"))
 REPLIES = ("reply.confirm", "reply.negative")
 
 
-def read(path: Path) -> Any:
-    return tomllib.loads(path.read_text(encoding="utf-8"))
+def _every() -> dict[int, list[Any]]:
+    """The number of each imagined surgeon, and what they say: its intent and its text.
+
+    One in nine that are held aside was imagined word for word by another too: it is left out.
+    """
+    every: dict[int, list[Any]] = {}
+    with (GRAMMARS / SENTENCES).open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file, delimiter="\t"):
+            every.setdefault(int(row["imagined_surgeon"]), []).append(row)
+    chosen_by = {row["text"] for said in every.values() for row in said}
+    for path in ASIDE:
+        said = tomllib.loads(path.read_text(encoding="utf-8"))["said"]
+        every[int(path.stem[-2:])] = [each for each in said if each["text"] not in chosen_by]
+    return every
 
 
-def is_aside(path: Path) -> bool:
+SURGEONS = _every()
+
+
+def is_aside(surgeon: int) -> bool:
     """Whether this surgeon is kept for measuring."""
-    return int(path.stem[-2:]) % 2 == 0
+    return surgeon % 2 == 0
 
 
 def intent(command: Command) -> str:
@@ -111,39 +129,39 @@ def critical() -> set[str]:
     }
 
 
-def test_there_are_enough_of_them_and_half_are_held_aside() -> None:
-    said = Counter(is_aside(path) for path in SURGEONS for _ in read(path)["said"])
+def test_there_are_enough_of_them_and_many_are_held_aside() -> None:
+    said = Counter(is_aside(surgeon) for surgeon, said in SURGEONS.items() for _ in said)
     assert len(SURGEONS) >= 12
     assert min(said[True], said[False]) >= 300
-    assert len({read(path)["surgeon"] for path in SURGEONS}) == len(SURGEONS)
+    for path in ASIDE:
+        assert "imagined" in path.read_text(encoding="utf-8").lower()
 
 
-@pytest.mark.parametrize("path", SURGEONS, ids=lambda path: path.stem)
-def test_every_intent_has_words_that_can_be_spoken(path: Path) -> None:
-    surgeon = read(path)
-    assert "imagined" in surgeon["about"].lower()
+@pytest.mark.parametrize("surgeon", SURGEONS)
+def test_every_intent_has_words_that_can_be_spoken(surgeon: int) -> None:
     known = {intent(command) for command in CURRENT.phrases(shipped()).values()}
-    meant = {said["intent"] for said in surgeon["said"]}
+    meant = {said["intent"] for said in SURGEONS[surgeon]}
     assert {each.removeprefix("not.") for each in meant} <= known
-    assert {each for each in known if not each.startswith("withdraw.")} <= meant
-    for said in surgeon["said"]:
+    if not is_aside(surgeon):
+        assert {each for each in known if not each.startswith("withdraw.")} <= meant
+    for said in SURGEONS[surgeon]:
         assert re.fullmatch(r"[a-z']+( [a-z']+)*", said["text"]), said
 
 
-LEAST_RIGHT = {False: 0.95, True: 0.75}
+LEAST_RIGHT = {False: 0.95, True: 0.84}
 """The least share of the wordings to choose by, and of those held aside, that are understood."""
 
-MOST_DENIED_TAKEN = 2
-"""The most denials, doubts and announcements of a critical statement that are taken for it."""
+MOST_TAKEN = 1 / 200
+"""Of denials, doubts and announcements of a critical statement, the most that are taken for it."""
 
 
 def test_most_are_understood_also_of_those_held_aside(counted: list[str]) -> None:
     rights: Counter[bool] = Counter()
     wrongs: Counter[bool] = Counter()
     alls: Counter[bool] = Counter()
-    for path in SURGEONS:
-        for said in read(path)["said"]:
-            taken, aside = understood(said), is_aside(path)
+    for surgeon, every in SURGEONS.items():
+        for said in every:
+            taken, aside = understood(said), is_aside(surgeon)
             right = is_right(said["intent"], taken)
             alls[aside] += 1
             rights[aside] += right
@@ -160,9 +178,9 @@ def test_most_are_understood_also_of_those_held_aside(counted: list[str]) -> Non
 def test_hardly_any_critical_statement_is_taken_from_its_denial(counted: list[str]) -> None:
     """Even then it is read back, or only begins the pause: nothing stands without a confirm."""
     denied = [
-        (path.stem, said["intent"], understood(said))
-        for path in SURGEONS
-        for said in read(path)["said"]
+        (surgeon, said["intent"], understood(said))
+        for surgeon, every in SURGEONS.items()
+        for said in every
         if said["intent"].removeprefix("not.") in critical() and said["intent"].startswith("not.")
     ]
     taken = [
@@ -174,19 +192,19 @@ def test_hardly_any_critical_statement_is_taken_from_its_denial(counted: list[st
         f"imagined denials of a critical statement taken for it: {len(taken)} of {len(denied)}"
     )
     assert len(denied) >= 100
-    assert len(taken) <= MOST_DENIED_TAKEN, taken
+    assert len(taken) / len(denied) <= MOST_TAKEN, taken
 
 
 def test_a_critical_statement_is_hardly_ever_taken_from_anything_else() -> None:
     taken = [
-        (path.stem, said["intent"], intent(command))
-        for path in SURGEONS
-        for said in read(path)["said"]
+        (surgeon, said["intent"], intent(command))
+        for surgeon, every in SURGEONS.items()
+        for said in every
         if isinstance(command := understood(said), Answer)
         and intent(command) in critical()
         and said["intent"].removeprefix("not.").rpartition(".")[0] != command.item
     ]
-    assert len(taken) <= MOST_DENIED_TAKEN, taken
+    assert len(taken) / sum(map(len, SURGEONS.values())) <= MOST_TAKEN, taken
 
 
 def test_every_shown_phrase_means_what_the_table_says() -> None:

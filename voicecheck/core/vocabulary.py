@@ -15,8 +15,8 @@ class Vocabulary:
     """Those of them that are common in any sentence: fillers, and words that deny or doubt."""
     ends: frozenset[str] = frozenset()
     """Those that may end a sentence."""
-    pairs: frozenset[tuple[str, str]] = frozenset()
-    """Words that stand side by side in some pattern."""
+    beside: frozenset[tuple[frozenset[str], frozenset[str]]] = frozenset()
+    """Words of which any stands beside any other in some pattern."""
     leads: frozenset[str] = frozenset()
     """Words that people say before the address word: "um"."""
     endings: frozenset[str] = frozenset()

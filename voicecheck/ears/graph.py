@@ -11,8 +11,11 @@ import math
 import struct
 from typing import TYPE_CHECKING, TypeAlias
 
+import numpy as np
+
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.ears import hmm
+from voicecheck.ears.language import START, Bigrams
 from voicecheck.ears.lexicon import possessive
 from voicecheck.ears.topology import PHONES
 from voicecheck.ears.tuning import Costs
@@ -26,6 +29,9 @@ if TYPE_CHECKING:
     from voicecheck.ears.wordings import Wordings
 
 _MAGIC, _EXPANDED_MUTABLE = 2125659606, 3  # OpenFst's fst.h and properties.h
+
+_ARC = np.dtype([("transition", "<i4"), ("word", "<i4"), ("cost", "<f4"), ("to", "<i4")])
+"""An arc as OpenFst writes it: input label, output label, weight, next state."""
 
 _Source: TypeAlias = "tuple[int, str]"
 """A state, and the phone that needs a blank in between to follow it ("" for none)."""
@@ -140,33 +146,33 @@ class Builder:
     def _wordings(
         self, root: Node, whole: Sequence[Node], address: Node, wordings: Wordings
     ) -> None:
-        """Add sentences of any words: pairs that the patterns have cost less than others."""
+        """Add sentences of any words, at the costs of a bigram model (language.py)."""
         costs, anything, vocabulary = self.costs, self.node(), wordings.vocabulary
+        bigrams = Bigrams(vocabulary.words, vocabulary.beside, wordings.sentences)
         self.end(address, costs.address_alone)
-        for state, _ in address.sources:
-            self.arc(state, anything.entry, cost=costs.other_wording)
         for state, _ in root.sources:
             self.arc(state, anything.entry, cost=costs.unaddressed)
-        befores, afters, saids = {}, {}, {}
+        befores, saids, afters = {}, {}, {START: self.node()}
+        for state, _ in address.sources:
+            self.arc(state, afters[START].entry, cost=costs.other_wording)
         for word in sorted(vocabulary.words):
-            before, ways = self.node(), self._ways(word, wordings)
-            said = self.word(before, word, ways=ways)
-            after = self.node()
+            before, after = self.node(), self.node()
+            said = self.word(before, word, ways=self._ways(word, wordings))
             for state, _ in said.sources:
                 self.arc(state, after.entry)
             ends = word in vocabulary.ends
             self.finals[after.entry] = costs.word_end if ends else costs.word_no_end
-            self.arc(after.entry, anything.entry)
             self.arc(after.entry, root.entry, cost=costs.address_again)
             befores[word], afters[word], saids[word] = before, after, said
-        self._any_word(anything, saids, wordings)
-        for one, other in sorted(vocabulary.pairs):
-            self.arc(afters[one].entry, befores[other].entry, cost=costs.pair)
+        for one, after in afters.items():
+            leaving = costs.language * bigrams.leaving(one)
+            self.arc(after.entry, anything.entry, cost=leaving)
+            for other, cost in bigrams.followers(one):
+                self.arc(after.entry, befores[other].entry, cost=costs.language * cost)
+        self._any_word(anything, saids, bigrams, wordings)
         self._around(root, whole, befores, vocabulary)
-        unknown = self._any_phones(list(afters.values()), costs.unknown)
+        unknown = self._any_phones([address, *(afters[word] for word in befores)], costs.unknown)
         self.arc(unknown.entry, anything.entry)
-        begun = self._any_phones([address], costs.unknown)
-        self.arc(begun.entry, anything.entry)
 
     def _around(
         self,
@@ -185,24 +191,34 @@ class Builder:
                 for word in sorted(vocabulary.endings):
                     self.arc(state, befores[word].entry, cost=self.costs.courtesy)
 
-    def _any_word(self, anything: Node, saids: Mapping[str, Node], wordings: Wordings) -> None:
-        """Let any word follow: a tree of phones, so that words which begin alike share them."""
-        least = self.costs.aside
-        begun: dict[Phones, list[_Source]] = {(): [(self.state(), "")]}
-        self.arc(anything.entry, begun[()][0][0], cost=least)
-        for word, said in saids.items():
-            aside = word in wordings.vocabulary.asides
-            cost = 0.0 if aside else self.costs.any_word - least
+    def _any_word(
+        self, anything: Node, saids: Mapping[str, Node], bigrams: Bigrams, wordings: Wordings
+    ) -> None:
+        """Let any word follow: a tree of phones, so that words which begin alike share them.
+
+        Each arc into the tree costs what the cheapest word behind it still costs.
+        """
+        costs: dict[Phones, float] = {}
+        words: list[tuple[Phones, float, str]] = []
+        for word in saids:
             for rank, phones in enumerate(self._ways(word, wordings)):
-                *first, (last, position) = _positions(phones)
-                for at, (phone, place) in enumerate(first):
-                    so_far = phones[: at + 1]
-                    if so_far not in begun:
-                        begun[so_far] = self._phone(begun[so_far[:-1]], phone, place, 0, 0.0)
-                extra = cost + (self.costs.variant if rank else 0.0)
-                label = self.numbers[word]
-                for state, _ in self._phone(begun[phones[:-1]], last, position, label, extra):
-                    self.arc(state, said.entry)
+                extra = self.costs.variant if rank else 0.0
+                cost = self.costs.language * bigrams.alone(word) + extra
+                words.append((phones, cost, word))
+                for so_far in (phones[:at] for at in range(len(phones))):
+                    costs[so_far] = min(cost, costs.get(so_far, math.inf))
+        begun: dict[Phones, list[_Source]] = {(): [(self.state(), "")]}
+        self.arc(anything.entry, begun[()][0][0], cost=costs[()])
+        for phones, cost, word in words:
+            *first, (last, position) = _positions(phones)
+            for at, (phone, place) in enumerate(first):
+                before, so_far = phones[:at], phones[: at + 1]
+                if so_far not in begun:
+                    ahead = costs[so_far] - costs[before]
+                    begun[so_far] = self._phone(begun[before], phone, place, 0, ahead)
+            ahead, label = cost - costs[phones[:-1]], self.numbers[word]
+            for state, _ in self._phone(begun[phones[:-1]], last, position, label, ahead):
+                self.arc(state, saids[word].entry)
 
     def _ways(self, word: str, wordings: Wordings) -> Sequence[Phones]:
         ways = list(self.spoken(word))[: self.costs.most_variants]
@@ -331,9 +347,14 @@ class Builder:
         count = sum(map(len, self.arcs))
         parts = [struct.pack("<i", _MAGIC), kind, struct.pack("<iiQ", 2, 0, _EXPANDED_MUTABLE)]
         parts.append(struct.pack("<qqq", 0, len(self.arcs), count))
+        packed, at = np.array([arc for arcs in self.arcs for arc in arcs], _ARC).tobytes(), 0
         for state, arcs in enumerate(self.arcs):
-            parts.append(struct.pack("<fq", self.finals.get(state, math.inf), len(arcs)))
-            parts += (struct.pack("<iifi", *arc) for arc in arcs)
+            until = at + len(arcs) * _ARC.itemsize
+            parts += (
+                struct.pack("<fq", self.finals.get(state, math.inf), len(arcs)),
+                packed[at:until],
+            )
+            at = until
         return b"".join(parts)
 
 

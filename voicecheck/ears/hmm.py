@@ -8,6 +8,7 @@ in its word a phone stands, so each phone is listed once for each position.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 from voicecheck.ears.topology import BLANK, PDF_OF_PHONE, PHONES
 
@@ -46,6 +47,7 @@ def phone_id(phone: str, position: str) -> int:
     return SILENCE + 1 + PHONES.index(phone) * len(POSITIONS) + POSITIONS.index(position)
 
 
+@cache
 def transitions(phone: str, position: str) -> Transitions:
     """Return the transition-ids of a phone: Kaldi counts them state by state, phone by phone."""
     first = _FIRST_OF_PHONES + (phone_id(phone, position) - SILENCE - 1) * _TO_A_PHONE

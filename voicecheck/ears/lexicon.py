@@ -114,24 +114,32 @@ def _checked(word: str, spoken: Phones) -> Phones:
 def _listed(word: str) -> tuple[Phones, ...]:
     if not _WORD.fullmatch(word):
         return ()
-    # Searching the text finds a word in a millisecond. Parsing 126 000 words takes longer.
-    entry = re.compile(rf"^{re.escape(word)}(?:\(\d+\))? ([A-Z0-2 ]+)$", re.MULTILINE)
-    for text in (_trade_words(), _cmudict()):
-        at = max(text.find(f"\n{word} "), 0)
-        if found := entry.findall(text, at, at + 1000):
-            return tuple(tuple(spoken.split()) for spoken in found)
-    return ()
+    return tuple(tuple(spoken.split()) for spoken in _dictionary().get(word, ()))
+
+
+@lru_cache(maxsize=1)
+def _dictionary() -> Mapping[str, list[str]]:
+    """Every word with its pronunciations; those of the trade replace the others."""
+    dictionary: dict[str, list[str]] = {}
+    for text in (_cmudict(), _trade_words()):
+        entries: dict[str, list[str]] = {}
+        for entry in text.splitlines():
+            word, _, phones = entry.partition(" ")
+            if phones:
+                entries.setdefault(word.partition("(")[0], []).append(phones)
+        dictionary |= entries
+    return dictionary
 
 
 @lru_cache(maxsize=1)
 def _cmudict() -> str:
-    return "\n" + gzip.decompress((_FOLDER / "cmudict.gz").read_bytes()).decode()
+    return gzip.decompress((_FOLDER / "cmudict.gz").read_bytes()).decode()
 
 
 @lru_cache(maxsize=1)
 def _trade_words() -> str:
     lines = (_FOLDER / "trade.txt").read_text(encoding="utf-8").splitlines()
-    return "\n" + "".join(line.partition("#")[0].strip() + "\n" for line in lines)
+    return "".join(line.partition("#")[0].strip() + "\n" for line in lines)
 
 
 def _unstressed(spoken: Phones) -> Phones:

@@ -48,9 +48,9 @@ class Costs:
     unknown_phone: float = 5.5
     """For each phone of other speech. A lower cost rejects more, also of what is said in babble.
     [notebook 3]"""
-    blank: float = 4.0
-    """For each 30 ms of blank. CTC says blank where it is unsure, so without this cost nothing is
-    heard in babble. A higher cost turns noise into commands. [notebook 3]"""
+    blank: float = 1.5
+    """For each 30 ms of blank. CTC says blank where it is unsure, so without this cost less is
+    heard in babble. A higher cost turns noise into words. [notebook 13]"""
     blank_within: float = 0.3
     """Added for blank inside a word. Otherwise the decoder waits for ever for a swallowed last
     sound, and two phrases become one utterance. [development]"""
@@ -59,21 +59,17 @@ class Costs:
     lone: float = 8.0
     """For a phrase of one word, because much other speech resembles a short word. [development]"""
     other_wording: float = 8.0
-    """For other wordings than the phrases. [development]"""
+    """For other wordings than the phrases. [notebook 13]"""
     unaddressed: float = 8.0
     """The same without the address word. [development]"""
-    any_word: float = 7.0
-    """For a word after any other. [development]"""
-    aside: float = 5.0
-    """The same for a filler, or a word that denies or doubts. [development]"""
+    language: float = 0.7
+    """Factor on the costs of the bigram model (language.py). [notebook 13]"""
     reply: float = 3.0
     """For a reply in other words than the phrases. [development]"""
     reply_pair: float = 0.5
     """For each further word of it. [development]"""
     courtesy: float = 5.0
     """For "please" and the like beside a phrase or a reply. [development]"""
-    pair: float = 2.0
-    """For a word after one that patterns have before it. [development]"""
     address_alone: float = 9.0
     """For ending after the address word; more than the relative cost of endpoint rule 3, so Vosk
     waits by rule 4. [practice]"""
@@ -86,6 +82,11 @@ class Costs:
     most_variants: int = 3
     """Pronunciations of a word in other wordings. [practice]"""
 
+
+PAIRS_SHARE = 0.7
+"""The probability that a word which no sentence has is followed as in some pattern. [practice]"""
+UNSEEN_COUNT = 0.5
+"""Added to how often the sentences have a word, because they lack many. [practice]"""
 
 # ------------------------------------------------------------------------------------- Vosk decodes
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from voicecheck.core.conduct import CURRENT
 from voicecheck.core.inputs import UNKNOWN, Address, Unclear
+from voicecheck.shipped import sentences
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterator, Sequence
@@ -27,6 +28,8 @@ class Wordings:
     """An utterance -> how many of its words are beside its meaning."""
     parts: Callable[[str], Sequence[str]]
     """An utterance -> each statement in it, as an utterance of its own."""
+    sentences: Sequence[str] = ()
+    """What people may say after the address word; they tell how likely words follow each other."""
 
     def takes_possessive(self, word: str) -> bool:
         """Whether "'s" may follow it and change nothing: "artery's clipped"."""
@@ -79,6 +82,7 @@ def wordings(procedure: Procedure) -> Wordings:
         meaning=meaning,
         strays=lambda text: CURRENT.strays(procedure, text),
         parts=lambda text: CURRENT.parts(procedure, text),
+        sentences=sentences(),
     )
 
 
@@ -90,8 +94,7 @@ def _without_halves(vocabulary: Vocabulary, address: str) -> Vocabulary:
         if len(word) >= _LEAST_HALF and word != address
         if address.startswith(word) or address.endswith(word)
     }
-    pairs = frozenset(pair for pair in vocabulary.pairs if not halves & {*pair})
-    return replace(vocabulary, words=vocabulary.words - halves, pairs=pairs)
+    return replace(vocabulary, words=vocabulary.words - halves)
 
 
 _LEAST_HALF = 3

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import astuple
 from functools import lru_cache
+from itertools import product
 from typing import cast
 
 from voicecheck.core.codec import encode
@@ -76,7 +78,7 @@ def reply(procedure: Procedure, sentence: str) -> Meaning | Unclear:
     The machine's own prompts, late through a room, were heard as "uh yes". A question confirms
     nothing.
     """
-    words = sentence.split()
+    words = _said_once(sentence.split())
     courtesies = procedure.common.words.courtesies
     kinds = [FILLER if word in courtesies else STRAY for word in words]
     found = matches(replies(procedure), words, kinds)
@@ -105,10 +107,19 @@ def parts(procedure: Procedure, sentence: str) -> tuple[str, ...]:
 _JOINING = ("and", "then")
 
 
+def _said_once(words: Sequence[str]) -> Sequence[str]:
+    """The words without what only says the same again: "emergency emergency"."""
+    whole = len(words)
+    for length in range(1, whole // 2 + 1):
+        if whole % length == 0 and list(words) == list(words[:length]) * (whole // length):
+            return words[:length]
+    return words
+
+
 @lru_cache(maxsize=4096)
 def _best(procedure: Procedure, sentence: str) -> tuple[Meaning | Unclear, int, int]:
     """The meaning, how many words it leaves over, and how many of these are strays."""
-    words = [_stem(procedure, word) for word in sentence.split()]
+    words = [_stem(procedure, word) for word in _said_once(sentence.split())]
     kinds = _kinds(procedure, words)
     found = matches(statements(procedure), words, kinds)
     ranked = [
@@ -180,13 +191,12 @@ def _nearest(kinds: Iterable[int]) -> Sequence[int]:
 
 def _kinds(procedure: Procedure, words: Sequence[str]) -> list[int]:
     """What each word counts as where no pattern takes it."""
-    listed = procedure.common.words
-    kinds = [FILLER if word in _single(procedure) else STRAY for word in words]
-    for kind, phrases in ((HEDGE, listed.hedges), (DENIAL, listed.denials)):
-        for phrase in phrases:
-            for place in _places(words, phrase.split()):
-                for each in range(place, place + len(phrase.split())):
-                    kinds[each] = kind
+    single, several = _listed(procedure)
+    kinds = [single.get(word, STRAY) for word in words]
+    for phrase, kind in several:
+        for place in range(len(words) - len(phrase) + 1):
+            if tuple(words[place : place + len(phrase)]) == phrase:
+                kinds[place : place + len(phrase)] = [kind] * len(phrase)
     if (asking := _asking(procedure, words)) is not None:
         kinds[asking] = HEDGE
     return kinds
@@ -194,22 +204,30 @@ def _kinds(procedure: Procedure, words: Sequence[str]) -> list[int]:
 
 def _asking(procedure: Procedure, words: Sequence[str]) -> int | None:
     """The place of the word that makes it a question, if one comes first."""
-    leads = procedure.common.words.leads
-    begin = next((n for n, word in enumerate(words) if word not in leads), None)
-    asks = begin is not None and words[begin] in procedure.common.words.questions
-    return begin if asks else None
+    listed = procedure.common.words
+    begin = next((n for n, word in enumerate(words) if word not in listed.leads), len(words))
+    rest = f"{' '.join(words[begin:])} "
+    return begin if rest.startswith(tuple(f"{each} " for each in listed.questions)) else None
 
 
 @lru_cache(maxsize=_KEPT)
-def _single(procedure: Procedure) -> frozenset[str]:
-    return frozenset(procedure.common.words.fillers)
-
-
-def _places(words: Sequence[str], phrase: Sequence[str]) -> Iterator[int]:
-    count = len(phrase)
-    yield from (
-        n for n in range(len(words) - count + 1) if list(words[n : n + count]) == list(phrase)
-    )
+def _listed(
+    procedure: Procedure,
+) -> tuple[Mapping[str, int], Sequence[tuple[tuple[str, ...], int]]]:
+    """What each listed word counts as, and each listed phrase, where a later one decides."""
+    listed = procedure.common.words
+    single: dict[str, int] = {}
+    several: list[tuple[tuple[str, ...], int]] = []
+    kinds = (HEDGE, listed.hedges), (DENIAL, listed.denials), (FILLER, listed.fillers)
+    for kind, phrases in kinds:
+        for words in (tuple(phrase.split()) for phrase in phrases):
+            if len(words) > 1:
+                several.append((words, kind))  # "oh no" denies nothing
+            elif kind != FILLER:
+                single[words[0]] = kind
+            else:
+                single.setdefault(words[0], kind)
+    return single, several
 
 
 @lru_cache(maxsize=_KEPT)
@@ -234,27 +252,32 @@ def replies(procedure: Procedure) -> Automaton:
 
 def _stem(procedure: Procedure, word: str) -> str:
     """The word without "'s", unless a pattern has it with it: "artery's clipped"."""
-    stem, known = word.removesuffix("'s"), vocabulary(procedure).words
+    stem, known = word.removesuffix("'s"), _known(procedure)
     return stem if stem in known and word not in known else word
+
+
+@lru_cache(maxsize=_KEPT)
+def _known(procedure: Procedure) -> frozenset[str]:
+    """Every word that may be heard; raises PatternError."""
+    listed = procedure.common.words
+    return statements(procedure).words | replies(procedure).words | _words(*astuple(listed))
 
 
 @lru_cache(maxsize=_KEPT)
 def vocabulary(procedure: Procedure) -> Vocabulary:
     """Every word that may be heard, and every reply; raises PatternError."""
     stated, replied, listed = statements(procedure), replies(procedure), procedure.common.words
-    asides = _words(listed.fillers, listed.denials, listed.hedges, listed.questions)
     return Vocabulary(
-        words=asides
-        | {*stated.words, *replied.words, *listed.leads, *listed.endings, *listed.courtesies},
-        asides=asides,
-        ends=frozenset(stated.words[state] for state in stated.ends) | _words(listed.endings),
-        pairs=frozenset(stated.pairs()),
+        words=_known(procedure),
+        asides=_words(listed.fillers, listed.denials, listed.hedges, listed.questions),
+        ends=stated.last | _words(listed.endings),
+        beside=stated.beside,
         leads=_words(listed.leads),
         endings=_words(listed.endings),
         courtesies=_words(listed.courtesies),
-        reply_first=frozenset(replied.first),
-        reply_last=frozenset(replied.words[state] for state in replied.ends),
-        reply_pairs=frozenset(replied.pairs()),
+        reply_first=replied.begins,
+        reply_last=replied.last,
+        reply_pairs=frozenset(pair for each in replied.beside for pair in product(*each)),
     )
 
 
