@@ -1,9 +1,10 @@
 """Measure the recogniser on recordings: `python -m voicecheck.acoustic.evaluate MANIFEST…`.
 
 A manifest is a CSV file with the columns path (relative to it), text, voice and perhaps condition;
-trials.py makes them. A text that is a phrase of the grammar must be heard. With any other text
-nothing may be accepted. Every recording is played in every noise: "none", "mask", a kind with its
-level such as "suction:10" (dB below the active speech level), or both, such as "mask+suction:10".
+trials.py makes them. A text that means something in the grammar must be heard, in any words of the
+same meaning. With any other text nothing may be accepted. Every recording is played in every noise:
+"none", "mask", a kind with its level such as "suction:10" (dB below the active speech level), or
+both, such as "mask+suction:10".
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import csv
 import math
 import time
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -23,7 +24,7 @@ import soundfile
 
 from voicecheck import shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
-from voicecheck.acoustic.grammar_file import phrases, words
+from voicecheck.acoustic.grammar_file import phrases, told_as, wordings, words
 from voicecheck.acoustic.noises import NOISES, mask, mix
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.soundcheck import critical_phrases
@@ -54,6 +55,25 @@ class Ears(Protocol):
 
     def finish(self) -> list[Heard]:
         """End the audio; return the utterance that was still open, if any."""
+
+
+class AsShipped:
+    """The recogniser as the program runs it; what it hears is told as the phrase that means it."""
+
+    def __init__(self, grammar: Path, model: Path | None = None) -> None:
+        """`grammar` is a procedure file, or phrases in plain text."""
+        self._told = told_as(grammar)
+        self._ears = Recogniser(
+            phrases(grammar), model=model, words=words(grammar), wordings=wordings(grammar)
+        )
+
+    def hear(self, block: bytes) -> list[Heard]:
+        """Listen to a block; return the utterances that ended in it."""
+        return [replace(each, text=self._told(each.text)) for each in self._ears.hear(block)]
+
+    def finish(self) -> list[Heard]:
+        """End the audio; return the utterance that was still open, if any."""
+        return [replace(each, text=self._told(each.text)) for each in self._ears.finish()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,15 +222,16 @@ def main() -> None:
 
 def _measure(options: argparse.Namespace) -> None:
     known, grave = phrases(options.grammar), critical(options.grammar)
+    told = told_as(options.grammar)
     listed = (clip for manifest in options.manifests for clip in read(manifest))
+    listed = (replace(clip, text=told(clip.text)) for clip in listed)
     clips = list(one_in(options.one_in, listed))
     talk = list(read(options.talk)) if options.talk else []
     done: list[Outcome] = []
-    makers: list[Callable[[Collection[str]], Ears]] = [
-        partial(Recogniser, model=options.model, words=words(options.grammar))
-    ]
-    for make in (*makers, *([_peer] if options.peer else [])):
-        ears = make(known)  # only now, so that the first is measured without the other's memory
+    ours = partial(AsShipped, options.grammar, options.model)
+    makers: list[Callable[[], Ears]] = [ours, *([partial(_peer, known)] if options.peer else [])]
+    for make in makers:
+        ears = make()  # only now, so that the first is measured without the other's memory
         name = type(ears).__name__
         for noise in options.noise:
             print(f"\n== {name}, noise {noise}, seed {options.seed}", flush=True)

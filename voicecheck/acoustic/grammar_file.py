@@ -9,10 +9,14 @@ from typing import TYPE_CHECKING
 
 from voicecheck import shipped
 from voicecheck.core.conduct import CURRENT
+from voicecheck.core.inputs import Address, Meaning, Unclear, Unsettle, Withdraw
+from voicecheck.ears.wordings import wordings as wordings_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
+
+    from voicecheck.ears.wordings import Wordings
 
 
 def phrases(path: Path) -> Mapping[str, float]:
@@ -33,6 +37,32 @@ def replies(path: Path) -> frozenset[str]:
         return frozenset()
     reply = shipped.procedure_at(path).common.reply
     return frozenset((*reply.confirm, *reply.negative))
+
+
+def wordings(path: Path) -> Wordings | None:
+    """Return what may be said in other words than a procedure's phrases; plain text has none."""
+    return wordings_of(shipped.procedure_at(path)) if path.suffix == ".toml" else None
+
+
+def told_as(path: Path) -> Callable[[str], str]:
+    """Return what turns an utterance into the phrase of the same meaning, if there is one.
+
+    What denies or doubts a statement is told as the phrase that withdraws it.
+    """
+    if path.suffix != ".toml":
+        return lambda text: text
+    asked = shipped.procedure_at(path)
+    by_meaning: dict[Meaning, str] = {}
+    for text, command in CURRENT.phrases(asked).items():
+        by_meaning.setdefault(command, text)
+
+    def told(text: str) -> str:
+        meant = CURRENT.interpret(asked, text)
+        if isinstance(meant, Unsettle):
+            meant = Withdraw(item=meant.item)
+        return text if isinstance(meant, Unclear | Address) else by_meaning.get(meant, text)
+
+    return told
 
 
 def words(path: Path) -> Mapping[str, Sequence[str]]:

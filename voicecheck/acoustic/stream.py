@@ -25,6 +25,7 @@ from voicecheck import shipped
 from voicecheck.acoustic.evaluate import (
     BLOCK_SAMPLES,
     FLOOR,
+    AsShipped,
     Ears,
     Measurement,
     critical,
@@ -32,9 +33,8 @@ from voicecheck.acoustic.evaluate import (
     samples,
 )
 from voicecheck.acoustic.figures import poisson_bound
-from voicecheck.acoustic.grammar_file import phrases, replies, words
+from voicecheck.acoustic.grammar_file import phrases, replies
 from voicecheck.acoustic.noises import NOISES, mix
-from voicecheck.ears.recogniser import Recogniser
 from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
@@ -191,15 +191,15 @@ def main() -> None:
     accepts = Measurement("Recogniser", "stream", options.seed, least).accepts
     count = Count(accepts, replies(options.grammar))
     told_h = 0.0
-    with Recogniser(least, words=words(options.grammar)) as ears:
-        for scene in streamed(ears, speech, options.hours, options.seed):
-            count.take(*scene)
-            hours = count.seconds.total() / 3600
-            if hours >= min(told_h + 0.5, options.hours):
-                told_h = hours
-                mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-                accepted = len(count.accepted)
-                print(f"after {hours:.2f} h: {accepted} accepted, peak {mib:.0f} MiB", flush=True)
+    ears = AsShipped(options.grammar)
+    for scene in streamed(ears, speech, options.hours, options.seed):
+        count.take(*scene)
+        hours = count.seconds.total() / 3600
+        if hours >= min(told_h + 0.5, options.hours):
+            told_h = hours
+            mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+            accepted = len(count.accepted)
+            print(f"after {hours:.2f} h: {accepted} accepted, peak {mib:.0f} MiB", flush=True)
     print(*count.rows(), sep="\n")
     print(f"critical: {sum(each.text in grave for _, each in count.accepted)} accepted")
     print(f"replies to nothing, beside these: {len(count.replied)}")

@@ -8,7 +8,6 @@ and clearly in all of them if the phrase is critical.
 
 from __future__ import annotations
 
-from statistics import median
 from typing import TYPE_CHECKING
 
 from voicecheck.ears.confidence import Evidence
@@ -24,7 +23,7 @@ from voicecheck.ears.tuning import (
 from voicecheck.sound.pcm import RATE_HZ
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Iterator
 
     import numpy as np
     from numpy.typing import NDArray
@@ -48,7 +47,7 @@ class SecondPass:
     ) -> None:
         self._pronunciation, self._second, self._weigh = pronunciation, second, weigh
         self._address = address
-        self._last: tuple[bytes, Sequence[NBest]] = b"", ()
+        self._last: tuple[bytes, list[NBest]] = b"", []
 
     def confidence(
         self, phrase: str, posterior: float, sound: NDArray[np.int16], begin: int, end: int
@@ -64,26 +63,39 @@ class SecondPass:
         if first >= CERTAIN:
             return first
         again = sound[max(0, begin - int(START_BEFORE_S * RATE_HZ)) :]
-        return agreed(first, [found.posterior(phrase) for found in self._decoded(again.tobytes())])
+        return agreed(first, self._posteriors(phrase, again.tobytes()))
 
-    def _decoded(self, sound: bytes) -> Sequence[NBest]:
-        """What the second network finds from each start; kept for the next phrase in this sound."""
+    def _posteriors(self, phrase: str, sound: bytes) -> Iterator[float]:
+        """Yield what the second network gives the phrase from each start, as long as it is asked.
+
+        What it finds is kept for the next phrase in this sound.
+        """
         if sound != self._last[0]:
-            starts = (2 * int(later_s * RATE_HZ) for later_s in STARTS_LATER_S)
-            self._last = sound, [self._second.decode(sound[start:]) for start in starts]
-        return self._last[1]
+            self._last = sound, []
+        found = self._last[1]
+        for place, later_s in enumerate(STARTS_LATER_S):
+            if place == len(found):
+                found.append(self._second.decode(sound[2 * int(later_s * RATE_HZ) :]))
+            yield found[place].posterior(phrase)
 
     def close(self) -> None:
         """Free the second network's memory."""
         self._second.close()
 
 
-def agreed(confidence: float, posteriors: Sequence[float]) -> float:
+def agreed(confidence: float, posteriors: Iterable[float]) -> float:
     """Lower a confidence by the posteriors that the second network gave the phrase.
 
     `MISSED_FACTOR` of it is left if most decodings missed the phrase. `NOT_CLEAR_AT_MOST` is the
-    cap if any decoding did not find it clearly.
+    cap if any decoding did not find it clearly. No more posteriors are taken than decide.
     """
-    if median(posteriors) < FOUND:
-        return confidence * MISSED_FACTOR
-    return confidence if min(posteriors) >= CLEARLY else min(confidence, NOT_CLEAR_AT_MOST)
+    most, missed, found, clear = len(STARTS_LATER_S) / 2, 0, 0, True
+    for posterior in posteriors:
+        missed += posterior < FOUND
+        found += posterior >= FOUND
+        clear = clear and posterior >= CLEARLY
+        if missed > most:
+            return confidence * MISSED_FACTOR
+        if found > most and not clear:
+            break
+    return confidence if clear else min(confidence, NOT_CLEAR_AT_MOST)
