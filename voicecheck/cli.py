@@ -22,7 +22,7 @@ from voicecheck.ears import tuning
 from voicecheck.ears.decoder import ModelError
 from voicecheck.ears.lexicon import UnknownWordError, WrongPhoneError
 from voicecheck.ears.lexicon import check as check_words
-from voicecheck.ears.soundcheck import closest, weaknesses
+from voicecheck.ears.soundcheck import closest, warnings, weaknesses
 from voicecheck.journal import JournalError
 from voicecheck.live.doctor import doctor_command
 from voicecheck.live.live_case import LogStopped, NotACaseName
@@ -121,6 +121,8 @@ def check(grammar: Path | None) -> None:
     click.echo("Closest of the other pairs:")
     for pair in [pair for pair in pairs if not pair.critical][:5]:
         click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
+    for warning in warnings(procedure):
+        click.echo(f"Warning: {warning}.")
     _print_shape(CURRENT.shape(procedure))
     weak = list(weaknesses(procedure))
     if weak:

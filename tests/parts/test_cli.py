@@ -56,6 +56,16 @@ def test_the_card_has_every_phrase_by_its_phase() -> None:
     assert lines.index("Pause") < lines.index("  begin the pause") < lines.index("Clip and divide")
 
 
+def test_check_warns_of_other_phrases_that_sound_alike(tmp_path: Path) -> None:
+    alike = SHIPPED.replace('phrases = ["liver bed inspected"]', 'phrases = ["specimens removed"]')
+    (tmp_path / "mine.toml").write_text(alike, encoding="utf-8")
+    done = run("check", tmp_path / "mine.toml")
+    assert done.exit_code == 0
+    assert "Warning:" in done.output
+    assert "specimens removed" in done.output.partition("Warning:")[2].partition(".")[0]
+    assert "Warning:" not in run("check").output
+
+
 def test_check_refuses_critical_phrases_that_sound_alike(tmp_path: Path) -> None:
     alike = SHIPPED.replace("clips on the artery", "artery was divided")
     (tmp_path / "mine.toml").write_text(alike, encoding="utf-8")

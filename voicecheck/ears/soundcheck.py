@@ -7,8 +7,9 @@ tested too.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 from voicecheck.core.conduct import CURRENT
@@ -18,6 +19,8 @@ from voicecheck.ears.lexicon import check, distance, pronunciations
 
 LEAST_DISTANCE = 0.5
 """From a critical statement to any phrase with another meaning."""
+LEAST_DISTANCE_OF_OTHERS = 0.25
+"""Between two others: closer ones are warned of. Common practice, no source."""
 LEAST_CONTENT_WORDS = 2
 LEAST_SYLLABLES = 3
 # fmt: off
@@ -42,7 +45,8 @@ class Pair:
     """How many of the two are critical statements."""
 
 
-def closest(procedure: Procedure) -> list[Pair]:
+@lru_cache(maxsize=2)
+def closest(procedure: Procedure) -> Sequence[Pair]:
     """Return all pairs of phrases with different meanings, the closest first.
 
     Raises UnknownWordError with all words that no dictionary has.
@@ -85,6 +89,16 @@ def weaknesses(procedure: Procedure) -> Iterator[str]:
             yield (
                 f'"{phrase}" is too slight for a critical statement: it needs '
                 f"{LEAST_CONTENT_WORDS} content words and {LEAST_SYLLABLES} syllables"
+            )
+
+
+def warnings(procedure: Procedure) -> Iterator[str]:
+    """Yield a sentence for each pair that is not critical and yet too alike."""
+    for pair in closest(procedure):
+        if not pair.critical and pair.distance < LEAST_DISTANCE_OF_OTHERS:
+            yield (
+                f'"{pair.first}" and "{pair.second}" sound alike ({pair.distance:.2f}), '
+                "and neither is read back: better choose other words"
             )
 
 
