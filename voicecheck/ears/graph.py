@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import struct
+from array import array
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -77,7 +78,9 @@ class Builder:
         self, numbers: dict[str, int], spoken: Callable[[str], Sequence[Phones]], costs: Costs
     ) -> None:
         self.numbers, self.spoken, self.costs = numbers, spoken, costs
-        self.arcs: list[list[tuple[int, int, float, int]]] = []
+        self._states = 0
+        self._leaving, self._transition, self._word, self._to = (array("i") for _ in range(4))
+        self._cost = array("f")
         self.finals: dict[int, float] = {}
 
     def build(self, phrases: Iterable[Sequence[str]], wordings: Wordings | None = None) -> None:
@@ -318,8 +321,8 @@ class Builder:
 
     def state(self) -> int:
         """Add a state."""
-        self.arcs.append([])
-        return len(self.arcs) - 1
+        self._states += 1
+        return self._states - 1
 
     def end(self, node: Node, cost: float = 0.0) -> None:
         """Let the utterance end at a node."""
@@ -327,7 +330,11 @@ class Builder:
 
     def arc(self, state: int, to: int, transition: int = 0, word: int = 0, cost: float = 0) -> None:
         """Add an arc: a transition-id (hmm.py; 0 takes no sound) and a word's label (0: none)."""
-        self.arcs[state].append((transition, word, cost, to))
+        self._leaving.append(state)
+        self._transition.append(transition)
+        self._word.append(word)
+        self._cost.append(cost)
+        self._to.append(to)
 
     def write(self, folder: Path) -> None:
         """Write the files that `compile_graph` names."""
@@ -344,16 +351,17 @@ class Builder:
         then hangs or crashes (kaldifst 1.8.3, vosk 0.3.45).
         """
         kind = b"".join(struct.pack("<i", len(name)) + name for name in (b"vector", b"standard"))
-        count = sum(map(len, self.arcs))
         parts = [struct.pack("<i", _MAGIC), kind, struct.pack("<iiQ", 2, 0, _EXPANDED_MUTABLE)]
-        parts.append(struct.pack("<qqq", 0, len(self.arcs), count))
-        packed, at = np.array([arc for arcs in self.arcs for arc in arcs], _ARC).tobytes(), 0
-        for state, arcs in enumerate(self.arcs):
-            until = at + len(arcs) * _ARC.itemsize
-            parts += (
-                struct.pack("<fq", self.finals.get(state, math.inf), len(arcs)),
-                packed[at:until],
-            )
+        parts.append(struct.pack("<qqq", 0, self._states, len(self._to)))
+        arcs = np.empty(len(self._to), _ARC)
+        for name in _ARC.names or ():
+            arcs[name] = getattr(self, f"_{name}")
+        leaving = np.array(self._leaving)
+        packed = arcs[np.argsort(leaving, kind="stable")].tobytes()
+        at = 0
+        for state, count in enumerate(np.bincount(leaving, minlength=self._states).tolist()):
+            until = at + count * _ARC.itemsize
+            parts += (struct.pack("<fq", self.finals.get(state, math.inf), count), packed[at:until])
             at = until
         return b"".join(parts)
 

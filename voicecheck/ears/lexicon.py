@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import gzip
 import re
+from bisect import bisect_left
 from functools import lru_cache
-from itertools import chain
+from itertools import chain, count
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -114,32 +115,31 @@ def _checked(word: str, spoken: Phones) -> Phones:
 def _listed(word: str) -> tuple[Phones, ...]:
     if not _WORD.fullmatch(word):
         return ()
-    return tuple(tuple(spoken.split()) for spoken in _dictionary().get(word, ()))
+    for entries in (_trade_words(), _cmudict()):
+        if found := tuple(_entries(entries, word)):
+            return found
+    return ()
+
+
+def _entries(entries: Sequence[str], word: str) -> Iterator[Phones]:
+    """Find the pronunciations of a word in sorted lines: "word PHONES", then "word(2) PHONES"."""
+    for number in count(1):
+        begin = f"{word} " if number == 1 else f"{word}({number}) "
+        at = bisect_left(entries, begin)
+        if at == len(entries) or not entries[at].startswith(begin):
+            return
+        yield tuple(entries[at].removeprefix(begin).split())
 
 
 @lru_cache(maxsize=1)
-def _dictionary() -> Mapping[str, list[str]]:
-    """Every word with its pronunciations; those of the trade replace the others."""
-    dictionary: dict[str, list[str]] = {}
-    for text in (_cmudict(), _trade_words()):
-        entries: dict[str, list[str]] = {}
-        for entry in text.splitlines():
-            word, _, phones = entry.partition(" ")
-            if phones:
-                entries.setdefault(word.partition("(")[0], []).append(phones)
-        dictionary |= entries
-    return dictionary
+def _cmudict() -> Sequence[str]:
+    return sorted(gzip.decompress((_FOLDER / "cmudict.gz").read_bytes()).decode().splitlines())
 
 
 @lru_cache(maxsize=1)
-def _cmudict() -> str:
-    return gzip.decompress((_FOLDER / "cmudict.gz").read_bytes()).decode()
-
-
-@lru_cache(maxsize=1)
-def _trade_words() -> str:
+def _trade_words() -> Sequence[str]:
     lines = (_FOLDER / "trade.txt").read_text(encoding="utf-8").splitlines()
-    return "".join(line.partition("#")[0].strip() + "\n" for line in lines)
+    return sorted(line.partition("#")[0].strip() for line in lines)
 
 
 def _unstressed(spoken: Phones) -> Phones:
