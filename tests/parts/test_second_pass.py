@@ -105,7 +105,7 @@ def test_a_doubtful_phrase_that_one_network_alone_hears_is_not_believed(
 ) -> None:
     sound = say(said) if said else noise(RATE_HZ * 3, seed=2, level=3000).astype(np.int16)
     sure, count = judged(second, sound, PHRASES[0], CERTAIN - 0.001)
-    assert count == len(STARTS_LATER_S)
+    assert count == len(STARTS_LATER_S) // 2 + 1, "then the third could change nothing"
     assert shipped().common.listening.least_asked < sure
     assert sure < shipped().common.listening.least_confidence
 
