@@ -355,8 +355,14 @@ def test_a_reply_after_the_address_word_is_the_same_reply() -> None:
     assert meaning("no") == Negative()
 
 
+def test_hesitation_may_come_before_a_reply_and_no_other_word() -> None:
+    """The ears put an "uh" before many a reply."""
+    assert {reply(f"{each} confirm") for each in ("uh", "um uh", "er")} == {Confirm()}
+    assert {reply(f"{each} confirm") for each in ("please", "so", "duct", "last")} == {Unclear()}
+
+
 def test_no_short_sound_confirms() -> None:
     """One voice's "wrong" was heard as "aye", the machine's own "last" as "yes"."""
-    assert {
-        reply(text) for text in ("yes", "aye", "yep", "yup", "ja", "yeah", "um yes", "uh confirm")
-    } == {Unclear()}
+    assert {reply(text) for text in ("yes", "aye", "yep", "yup", "ja", "yeah", "um yes")} == {
+        Unclear()
+    }

@@ -203,7 +203,9 @@ class Words:
     leads: tuple[str, ...] = ()
     """Words that come before what is meant: "um", "okay"."""
     courtesies: tuple[str, ...] = ()
-    """The only words that may stand beside a reply."""
+    """The only words that may stand behind a reply."""
+    hesitations: tuple[str, ...] = ()
+    """Sounds that may come before a reply: "um"."""
     endings: tuple[str, ...] = ()
     """Fillers that may end a sentence: "please", "now"."""
 

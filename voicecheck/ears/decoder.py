@@ -106,6 +106,10 @@ class Statement:
     """In seconds since Vosk began."""
     address_to_s: float = 0.0
     """When the address word before it ended; 0 if there is none."""
+    spoken: str = ""
+    """The words in this time: of the second of two statements not the address word."""
+    sentence_from_s: float = 0.0
+    """When the sentence began that it is in."""
 
 
 class NBest:
@@ -126,16 +130,23 @@ class NBest:
         """Return what was said by the best alternative; nothing if nothing was said."""
         timed = self._ways[0].get("result", [])
         address = self._wordings.address if self._wordings else None
-        return [
-            Statement(
-                text,
-                timed[begin]["start"],
-                timed[end - 1]["end"],
-                timed[begin]["end"] if timed[begin]["word"] == address else 0.0,
+        found = []
+        for text, begin, end in self._said(self._ways[0]["text"]):
+            if not text:
+                continue
+            starts = [n for n in range(begin + 1) if timed[n]["word"] == address]
+            is_first = begin in starts
+            found.append(
+                Statement(
+                    text,
+                    timed[begin]["start"],
+                    timed[end - 1]["end"],
+                    timed[begin]["end"] if is_first else 0.0,
+                    text if is_first else text.removeprefix(f"{address} "),
+                    timed[max(starts, default=begin)]["start"],
+                )
             )
-            for text, begin, end in self._said(self._ways[0]["text"])
-            if text
-        ]
+        return found
 
     @property
     def least_confidence(self) -> float:

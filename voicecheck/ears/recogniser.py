@@ -15,7 +15,7 @@ from voicecheck.ears.pronunciation import Pronunciation
 from voicecheck.ears.quiet import Quiet
 from voicecheck.ears.second_pass import SecondPass
 from voicecheck.ears.tuning import CERTAIN, PIECE_S, ROUGHLY_S, check
-from voicecheck.sound.pcm import BYTES_A_SECOND
+from voicecheck.sound.pcm import BYTES_A_SECOND, RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence
@@ -202,7 +202,10 @@ class Recogniser:
         if UNKNOWN in said.text.split() or not self._decoder.means_something(said.text):
             return posterior
         sound = stretch.sound(said.from_s, said.to_s)
-        return self._second_pass.confidence(said.text, posterior, *sound)
+        earlier = round((said.from_s - said.sentence_from_s) * RATE_HZ)
+        return self._second_pass.confidence(
+            said.text, posterior, *sound, spoken=said.spoken, earlier=earlier
+        )
 
     def _addressed(
         self, stretch: Stretch, nbest: NBest, said: Statement, confidence: float

@@ -50,19 +50,29 @@ class SecondPass:
         self._last: tuple[bytes, list[NBest]] = b"", []
 
     def confidence(
-        self, phrase: str, posterior: float, sound: NDArray[np.int16], begin: int, end: int
+        self,
+        phrase: str,
+        posterior: float,
+        sound: NDArray[np.int16],
+        begin: int,
+        end: int,
+        *,
+        spoken: str = "",
+        earlier: int = 0,
     ) -> float:
         """Return the confidence, 0 to 1, that the phrase was said from sample `begin` to `end`.
 
         `posterior` is the first decoder's. The sound is 16 kHz, up to the last sample heard.
+        `spoken` are the words in this time, if they are not all of the phrase; then the sentence
+        began so many samples `earlier`.
         """
-        goodness = self._pronunciation.goodness(phrase, sound, begin, end)
+        goodness = self._pronunciation.goodness(spoken or phrase, sound, begin, end)
         if phrase.partition(" ")[0] == self._address:  # then it may follow on talk
             goodness = goodness._replace(speech_before=0.0)
         first = self._weigh(Evidence(posterior, goodness))
         if first >= CERTAIN:
             return first
-        again = sound[max(0, begin - int(START_BEFORE_S * RATE_HZ)) :]
+        again = sound[max(0, begin - earlier - int(START_BEFORE_S * RATE_HZ)) :]
         return agreed(first, self._posteriors(phrase, again.tobytes()))
 
     def _posteriors(self, phrase: str, sound: bytes) -> Iterator[float]:

@@ -52,10 +52,14 @@ class Wordings:
         kept = known or said[-1:]
         before = None
         for text, begin, end in kept:
-            for part in self.parts(text):
+            *first, last = self.parts(text)
+            for part in first:
                 if part != before:
-                    yield part, begin, end
+                    yield part, begin, begin + len(part.split())
                 before = part
+            if last != before:
+                yield last, end - len(last.split()) + 1 if first else begin, end
+            before = last
 
     def beside(self, words: Sequence[str]) -> int:
         """How many words of the last statement are beside its meaning."""

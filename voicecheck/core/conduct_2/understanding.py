@@ -73,13 +73,14 @@ def strays(procedure: Procedure, sentence: str) -> int:
 
 
 def reply(procedure: Procedure, sentence: str) -> Meaning | Unclear:
-    """The reply that a whole utterance is, without a word before it.
+    """The reply that a whole utterance is, with nothing but hesitation before it.
 
-    The machine's own prompts, late through a room, were heard as "uh yes". A question confirms
-    nothing.
+    A question confirms nothing.
     """
-    words = _said_once(sentence.split())
-    courtesies = procedure.common.words.courtesies
+    words, listed = list(_said_once(sentence.split())), procedure.common.words
+    while len(words) > 1 and words[0] in listed.hesitations:
+        words.pop(0)
+    courtesies = listed.courtesies
     kinds = [FILLER if word in courtesies else STRAY for word in words]
     found = matches(replies(procedure), words, kinds)
     ways = [match for match in found.values() if match.whole[0] == 0]
