@@ -239,6 +239,11 @@ class Automaton:
                 self._make(number)
         return self._first.get(word, ())
 
+    def prepare(self) -> None:
+        """Make the states of all patterns now: a second that no sentence need wait for."""
+        for word in tuple(self._unmade):
+            self.first(word)
+
     @property
     def begins(self) -> frozenset[str]:
         """Every word that may begin a pattern."""

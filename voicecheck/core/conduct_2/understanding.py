@@ -268,6 +268,7 @@ def _known(procedure: Procedure) -> frozenset[str]:
 def vocabulary(procedure: Procedure) -> Vocabulary:
     """Every word that may be heard, and every reply; raises PatternError."""
     stated, replied, listed = statements(procedure), replies(procedure), procedure.common.words
+    stated.prepare()  # whoever asks for the words is about to listen
     return Vocabulary(
         words=_known(procedure),
         asides=_words(listed.fillers, listed.denials, listed.hedges, listed.questions),
