@@ -3,7 +3,8 @@
 All were written without sight of the grammar, each as another surgeon would speak; nobody was
 recorded. Those with an odd number are shipped (grammars/*.sentences.tsv): patterns were chosen by
 them, and the ears' language model is made of them. Those with an even number, in wordings/, are
-held aside: they are measured with, and never read while patterns are chosen.
+held aside: they are measured with, and never read while patterns are chosen. Their totals were seen
+meanwhile and steered a few choices (model/CARD.md), so they are not quite blind.
 """
 
 from __future__ import annotations
@@ -154,6 +155,9 @@ LEAST_RIGHT = {False: 0.95, True: 0.84}
 MOST_TAKEN = 1 / 200
 """Of denials, doubts and announcements of a critical statement, the most that are taken for it."""
 
+MOST_FROM_ELSEWHERE = 2
+"""The most wordings of anything else, of all 5 790, that are taken for a critical statement."""
+
 
 def test_most_are_understood_also_of_those_held_aside(counted: list[str]) -> None:
     rights: Counter[bool] = Counter()
@@ -204,7 +208,7 @@ def test_a_critical_statement_is_hardly_ever_taken_from_anything_else() -> None:
         and intent(command) in critical()
         and said["intent"].removeprefix("not.").rpartition(".")[0] != command.item
     ]
-    assert len(taken) / sum(map(len, SURGEONS.values())) <= MOST_TAKEN, taken
+    assert len(taken) <= MOST_FROM_ELSEWHERE, taken
 
 
 def test_every_shown_phrase_means_what_the_table_says() -> None:
