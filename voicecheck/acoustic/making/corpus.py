@@ -1,7 +1,7 @@
 """Make training speech: synthetic voices say texts, kept as Opus files and a manifest of phones.
 
     python -m voicecheck.acoustic.making.corpus --out DIR --hours H --seed S --engine kokoro \
-        --wordnet FOLDER --styles FOLDER [--phrases FILE] [--unforeseen] [--dev]
+        --wordnet FOLDER --styles FOLDER --procedure FILE [--unforeseen] [--dev]
 
 Resumable: a file already in the manifest is not made again. The same seed gives the same texts and
 voices. See voices.py and text.py for the packages that are needed.
@@ -20,6 +20,7 @@ import numpy as np
 import soundfile
 
 from voicecheck.acoustic.grammar_file import phrases as known_phrases
+from voicecheck.acoustic.grammar_file import wordings as known_wordings
 from voicecheck.acoustic.making import text
 from voicecheck.acoustic.making.voices import Espeak, Hibari, Kokoro, Spoken, Voice
 from voicecheck.ears.topology import SAMPLE_RATE_HZ
@@ -39,45 +40,48 @@ SILENCE_RMS = 10 ** (-50 / 20)
 
 
 def sources(
-    wordnet: Path, phrases: Sequence[str], *, unforeseen: bool = False
+    wordnet: Path, procedure: Path, *, unforeseen: bool = False
 ) -> tuple[list[text.Source], list[float]]:
     """Return every kind of text and its share of the utterances.
 
-    `unforeseen` gives mostly words drawn one by one, some of them invented. A network that can
-    predict the next word hears it where nobody said it.
+    A third are words drawn one by one, some of them invented; if `unforeseen`, three quarters. A
+    network that can predict the next word hears it where nobody said it.
     """
     wordfreq = importlib.import_module("wordfreq")
     glosses, examples = text.wordnet_sentences(wordnet)
     words = [w for w in wordfreq.top_n_list("en", 12_000) if text.SPEAKABLE.fullmatch(w)]
     # The root gives rare words a chance: a hundred words make up half of all speech.
-    root = 0.35 if unforeseen else 0.5
-    weights = [wordfreq.word_frequency(word, "en") ** root for word in words]
-    shares: dict[text.Source, float]
-    if unforeseen:
+    weights = [wordfreq.word_frequency(word, "en") ** 0.35 for word in words]
+    phrases = list(known_phrases(procedure))
+    heard = known_wordings(procedure)
+    sayable = sorted(heard.vocabulary.words) if heard else []
+    shares: dict[text.Source, float] = {
+        text.one_of(glosses): 0.05,
+        text.one_of(examples): 0.11,
+        text.word_string(words, weights): 0.36,
+        text.invented_words(words, weights): 0.16,
+        text.words_of_the_trade(words, weights): 0.20,
+        text.statement: 0.04,
+        text.reply: 0.02,
+        text.order: 0.03,
+        text.spelled: 0.03,
+    }
+    if not unforeseen:
         shares = {
-            text.one_of(glosses): 0.05,
-            text.one_of(examples): 0.11,
-            text.word_string(words, weights): 0.36,
-            text.invented_words(words, weights): 0.16,
-            text.words_of_the_trade(words, weights): 0.20,
+            text.one_of(glosses): 0.08,
+            text.one_of(examples): 0.13,
+            text.word_string(words, weights): 0.11,
+            text.invented_words(words, weights): 0.06,
+            text.evenly(sayable or words): 0.11,
+            text.words_of_the_trade(words, weights): 0.06,
+            text.spontaneous(heard.sentences if heard else phrases): 0.22,
             text.statement: 0.04,
-            text.reply: 0.02,
+            text.phrase_near(phrases): 0.06,
+            text.reply: 0.05,
             text.order: 0.03,
-            text.spelled: 0.03,
+            text.spelled: 0.02,
+            text.chatter(examples): 0.03,
         }
-    else:
-        shares = {
-            text.one_of(glosses): 0.14,
-            text.one_of(examples): 0.18,
-            text.word_string(words, weights): 0.16,
-            text.statement: 0.28,
-            text.reply: 0.04,
-            text.order: 0.10,
-            text.spelled: 0.04,
-            text.chatter(examples): 0.06,
-        }
-    if phrases:
-        shares[text.phrase_near(phrases)] = 0.3
     return list(shares), list(shares.values())
 
 
@@ -160,13 +164,14 @@ def main() -> None:
     parser.add_argument("--part", default="0", help="names one of several processes")
     parser.add_argument("--wordnet", type=Path, required=True, help="folder with data.noun …")
     parser.add_argument("--styles", type=Path, help="folder of Kokoro's *.bin styles")
-    parser.add_argument("--phrases", type=Path, help="a procedure file, or its phrases, one a line")
+    parser.add_argument(
+        "--procedure", type=Path, required=True, help="its file, or its phrases, one a line"
+    )
     parser.add_argument("--unforeseen", action="store_true", help="words that nothing leads to")
     parser.add_argument("--gpu", action="store_true", help="Kokoro on a GPU, through torch")
     parser.add_argument("--dev", action="store_true", help="the reserved Kokoro identities")
     options = parser.parse_args()
-    phrases = list(known_phrases(options.phrases)) if options.phrases else []
-    kinds, shares = sources(options.wordnet, phrases, unforeseen=options.unforeseen)
+    kinds, shares = sources(options.wordnet, options.procedure, unforeseen=options.unforeseen)
     voices: dict[str, Callable[[], Voice]] = {
         "kokoro": lambda: Kokoro(options.styles, dev=options.dev, gpu=options.gpu),
         "hibari": Hibari,

@@ -103,37 +103,87 @@ def plan(recordings: Recordings, batch_s: float, rng: Random) -> Iterator[list[i
     yield from batches
 
 
+def load_recorded(
+    noises: Sequence[Path], rooms: Sequence[Path], device: torch.device
+) -> augment.Recorded:
+    """Read noises and impulse responses, 16 kHz each; a short noise is repeated for 10 s."""
+    parts = [_steady(_sound(path)) for path in noises]
+    responses = [_from_its_peak(_sound(path)) for path in rooms]
+    nothing = _nothing_recorded(device)
+    return augment.Recorded(
+        torch.from_numpy(np.concatenate(parts)).to(device) if parts else nothing.noises,
+        torch.from_numpy(np.stack(responses)).to(device) if responses else nothing.rooms,
+    )
+
+
+def _nothing_recorded(device: torch.device) -> augment.Recorded:
+    half_a_second = SAMPLE_RATE_HZ // 2
+    return augment.Recorded(
+        torch.empty(0, device=device), torch.empty(0, half_a_second, device=device)
+    )
+
+
+def _sound(path: Path) -> NDArray[np.float32]:
+    samples, rate_hz = soundfile.read(path, dtype="float32")
+    if rate_hz != SAMPLE_RATE_HZ:
+        raise ValueError(f"{path}: {rate_hz} Hz; convert it to {SAMPLE_RATE_HZ} Hz")
+    return np.asarray(samples, np.float32)
+
+
+def _steady(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    repeats = -(-10 * SAMPLE_RATE_HZ // len(samples))
+    return np.tile(samples * (0.1 / max(float(samples.std()), 1e-6)), max(1, repeats))
+
+
+def _from_its_peak(response: NDArray[np.float32]) -> NDArray[np.float32]:
+    peak = int(np.abs(response).argmax())
+    after = response[peak : peak + SAMPLE_RATE_HZ // 2] / response[peak]
+    return np.pad(after, (0, SAMPLE_RATE_HZ // 2 - len(after)))
+
+
 VIEWS = 2
 """How many times a batch of augmented recordings holds each item."""
 
 
 def augmented(
-    recordings: Recordings, items: Sequence[int], mfcc: Mfcc, *, strength: float, rng: Random
+    recordings: Recordings,
+    items: Sequence[int],
+    mfcc: Mfcc,
+    *,
+    strength: float,
+    rng: Random,
+    recorded: augment.Recorded | None = None,
 ) -> Batch:
     """Return a batch as it might sound in a theatre; labels are empty where only noise is left.
 
     It holds all items `VIEWS` times: said at the same times, with everything else drawn anew.
     """
+    around = recorded or _nothing_recorded(recordings.store.device)
     speech, kept = _placed(recordings, items, strength, rng)
     shift = round(SHIFT_SAMPLES * rng.uniform(1 - 0.13 * strength, 1 + 0.13 * strength))
     when = augment.course(speech, mfcc.frames(speech, shift), strength)
-    spectra = [_spectra(recordings, speech, mfcc, shift, strength) for _ in range(VIEWS)]
+    sounds = [_in_a_theatre(recordings, speech, around, strength) for _ in range(VIEWS)]
+    spectra = [mfcc.log_mel(each, shift, _tract(each, strength)) for each in sounds]
     voices = [augment.revoiced(each, when, strength) for each in spectra]
     views = [mfcc.cepstra(augment.hidden(each, strength)) for each in voices]
     labels = [recordings.labels[i] if keep else [] for i, keep in zip(items, kept, strict=True)]
     return _batch(torch.cat(views), labels * VIEWS)
 
 
-def _spectra(
-    recordings: Recordings, speech: Tensor, mfcc: Mfcc, shift: int, strength: float
+def _in_a_theatre(
+    recordings: Recordings, speech: Tensor, around: augment.Recorded, strength: float
 ) -> Tensor:
-    sound = augment.shaped(speech, strength)
+    sound = augment.shaped(augment.vocoded(speech, 0.25 * strength), strength, around.rooms)
     spoken = speech.abs() > QUIET
     # No babble where the speech was taken away: it would be speech without labels.
     babble = _babble(recordings, sound) * spoken.any(1, keepdim=True)
-    sound = augment.levelled(augment.noisy(sound, babble, _rms(sound, spoken), strength))
-    warp = augment.uniform(sound, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
-    return mfcc.log_mel(sound, shift, warp)
+    level = _rms(sound, spoken)
+    return augment.levelled(augment.noisy(sound, babble, level, strength, around.noises))
+
+
+def _tract(like: Tensor, strength: float) -> Tensor:
+    """A factor on the length of each item's vocal tract."""
+    return augment.uniform(like, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
 
 
 def plain(
@@ -171,7 +221,7 @@ def _placed(
     speech = augment.faster(
         recordings.store, starts, lengths, speeds=speeds, leads=leads, samples=samples
     )
-    kept = [rng.random() > 0.04 for _ in items]
+    kept = [rng.random() > 0.06 for _ in items]
     # Some items lose their speech. Their noise stays as loud as if the speech were there (`_rms`).
     return speech * torch.tensor(kept, device=speech.device)[:, None], kept
 

@@ -2,7 +2,8 @@
 
 Nothing here is taken from an evaluation set. General English is WordNet 3.0's glosses and examples
 (its own permissive licence); word strings are weighted by wordfreq's counts (CC BY-SA 4.0, used as
-weights only). Everything else is recombined at random from the lists in words.toml.
+weights only). Imagined surgeons' sentences are shipped with the procedure. Everything else is
+recombined at random from the lists in words.toml.
 """
 
 from __future__ import annotations
@@ -76,6 +77,11 @@ def _cuts(word: str) -> list[int]:
     return [vowels.end() for vowels in re.finditer("[aeiouy]+", word)]
 
 
+def evenly(words: Sequence[str]) -> Source:
+    """A source of 2 to 7 words drawn one by one, each as likely as any other."""
+    return lambda rng: _perhaps_addressed(rng.choices(words, k=rng.randint(2, 7)), rng)
+
+
 def words_of_the_trade(words: Sequence[str], weights: Sequence[float]) -> Source:
     """A source of 2 to 7 words drawn one by one, half of them from the trade."""
     kinds = ("structures", "states", "deeds", "replies")
@@ -86,9 +92,39 @@ def words_of_the_trade(words: Sequence[str], weights: Sequence[float]) -> Source
         said = [
             rng.choice(listed) if listed else rng.choices(words, weights)[0] for listed in lists
         ]
-        if rng.random() < 0.35:
-            said.insert(0 if rng.random() < 0.8 else rng.randint(0, len(said)), WORDS["address"])
-        return " ".join(said)
+        return _perhaps_addressed(said, rng)
+
+    return draw
+
+
+def _perhaps_addressed(words: Sequence[str], rng: Random) -> str:
+    said = list(words)
+    if rng.random() < 0.35:
+        said.insert(0 if rng.random() < 0.8 else rng.randint(0, len(said)), WORDS["address"])
+    return " ".join(said)
+
+
+def spontaneous(sentences: Sequence[str]) -> Source:
+    """A source of what surgeons were imagined to say, as people say it.
+
+    With hesitations and courtesies, said twice, begun twice, or two in one breath.
+    """
+
+    def draw(rng: Random) -> str:
+        said, kind = rng.choice(sentences), rng.random()
+        if kind < 0.05:
+            said = f"{said} {rng.choice(sentences)}"
+        elif kind < 0.09:
+            said = f"{said} {said}"
+        elif kind < 0.13:
+            words = said.split()
+            said = " ".join((*words[: rng.randint(1, len(words))], *words))
+        if rng.random() < 0.7:
+            between = rng.choice((" ", " ", " ", " ", ", ", " um ", " uh "))
+            said = f"{WORDS['address']}{between}{said}"
+        before = f"{_a(rng, 'openings')} " if rng.random() < 0.15 else ""
+        behind = f" {_a(rng, 'courtesies')}" if rng.random() < 0.08 else ""
+        return f"{before}{said}{behind}"
 
     return draw
 

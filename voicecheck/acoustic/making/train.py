@@ -1,7 +1,7 @@
 """Train the acoustic network on a corpus until the time is up, and write weights.npz.
 
     python -m voicecheck.acoustic.making.train --corpus DIR --minutes M --out weights.npz \
-        [--checkpoint FILE] [--resume FILE] [--peak-rate R] [--seed S]
+        [--noises FILE...] [--rooms FILE...] [--checkpoint FILE] [--resume FILE] [--peak-rate R]
 
 Manifests whose names begin with "dev-" only measure. `--resume` continues from a checkpoint with a
 new cycle of learning rates and full augmentation from the start. Under torchrun each process takes
@@ -30,6 +30,7 @@ from voicecheck.acoustic.making.recordings import (
     Recordings,
     augmented,
     load,
+    load_recorded,
     plain,
     plan,
 )
@@ -185,6 +186,7 @@ def train(
 ) -> None:
     """Train until the minutes are over; print the loss and the error rates on the way."""
     rank = _rank()
+    recorded = load_recorded(options.noises, options.rooms, recordings.store.device)
     begun, rng, passes = time.monotonic(), Random(f"{options.seed}/{rank}"), 0  # noqa: S311
     told = 0.0
     while True:
@@ -192,7 +194,9 @@ def train(
         for items in plan(recordings, options.batch_seconds, rng):
             progress = (time.monotonic() - begun) / (60 * options.minutes)
             strength = 1.0 if options.resume else min(1.0, 0.15 + progress * 1.7)
-            batch = augmented(recordings, items, trainer.mfcc, strength=strength, rng=rng)
+            batch = augmented(
+                recordings, items, trainer.mfcc, strength=strength, rng=rng, recorded=recorded
+            )
             wrong = trainer.step(batch, progress)
             if trainer.progress >= 1:
                 return
@@ -214,6 +218,8 @@ def main() -> None:
     parser.add_argument("--corpus", type=Path, required=True, nargs="+")
     parser.add_argument("--minutes", type=float, required=True)
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--noises", type=Path, nargs="*", default=(), help="recorded, 16 kHz")
+    parser.add_argument("--rooms", type=Path, nargs="*", default=(), help="impulse responses")
     parser.add_argument("--checkpoint", type=Path)
     parser.add_argument("--resume", type=Path)
     parser.add_argument("--peak-rate", type=float, default=2e-3)

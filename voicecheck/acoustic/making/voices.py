@@ -32,8 +32,18 @@ DEV_VOICES = ("af_nova", "am_liam", "bf_lily", "bm_george")
 """Kokoro identities that only measure progress: never trained on, never blended."""
 
 ESPEAK_ACCENTS = ("en-us", "en-gb", "en-gb-x-rp", "en-gb-scotland", "en-029", "en-us-nyc")
-ESPEAK_VARIANTS = ("m1", "m2", "m3", "m5", "m6", "m8", "f1", "f2", "f4")
-"""Variants m4, m7, f3 and f5 only measure progress."""
+# fmt: off
+ESPEAK_VARIANTS = (
+    "m1", "m2", "m3", "m5", "m6", "m8", "f1", "f2", "f4",
+    "Alex", "Alicia", "Andrea", "Andy", "Annie", "Denis", "Diogo", "Gene", "Henrique", "Hugo",
+    "Jacky", "Lee", "Marco", "Mario", "Michael", "Mike", "Nguyen", "Storm", "adam", "anika",
+    "antonio", "aunty", "belinda", "benjamin", "boris", "caleb", "david", "ed", "edward", "iven",
+    "iven3", "john", "klatt", "klatt2", "klatt3", "klatt4", "klatt5", "klatt6", "linda", "marcelo",
+    "max", "michel", "miguel", "norbert", "pablo", "paul", "pedro", "quincy", "rob", "robert",
+    "sandro", "shelby", "steph", "steph3", "travis", "victor", "zac",
+)
+# fmt: on
+"""Variants m4, m7, f3 and f5 only measure progress. Left out: whispers, robots, creaks, jokes."""
 
 SPEEDS = (0.8, 1.3)
 _KOKORO_RATE_HZ = 24_000
