@@ -3,32 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from textwrap import fill
 
 import click
 
 from voicecheck import __version__, shipped
+from voicecheck.cli_check import check_command
 from voicecheck.cli_live import listen_command, rehearse_command, serve_command
 from voicecheck.cli_records import cases_command, export_command, review_command, verify_command
-from voicecheck.core.conduct import CURRENT
 from voicecheck.core.diagram import state_diagram
 from voicecheck.core.legible import legible
 from voicecheck.core.procedure import ProcedureError
 from voicecheck.core.replay import BrokenLog
-from voicecheck.core.wording import CAUTION, OTHER_SHAPE
+from voicecheck.core.wording import CAUTION
 from voicecheck.display.keys import keys
 from voicecheck.display.server import DisplayError
-from voicecheck.ears import tuning
 from voicecheck.ears.decoder import ModelError
 from voicecheck.ears.lexicon import UnknownWordError, WrongPhoneError
-from voicecheck.ears.lexicon import check as check_words
-from voicecheck.ears.soundcheck import closest, warnings, weaknesses
 from voicecheck.journal import JournalError
 from voicecheck.live.doctor import doctor_command
 from voicecheck.live.live_case import LogStopped, NotACaseName
 from voicecheck.live.scenario import ScenarioError
 from voicecheck.live.service import RecordClosed
-from voicecheck.live.terminal import COLUMNS
 from voicecheck.manual import manual as print_manual
 from voicecheck.sound.recording import AudioError
 from voicecheck.voice.announcer import AnnouncerError
@@ -83,59 +78,13 @@ def main() -> None:
     """A voice-driven checklist for laparoscopic cholecystectomy, offline, on this machine.
 
     Begin with `voicecheck rehearse early_clip --fast`: an invented case from a recording, in which
-    a clip is called too early and refused. It leaves a log in the folder cases: prove it with
+    a clip is called too early and refused. It leaves a log in the folder rehearsals: prove it with
     `voicecheck verify LOG`, read it with `voicecheck review LOG`. On a machine with a microphone,
     `voicecheck doctor` says what to change, and `voicecheck serve --case NAME` runs a live case.
     """
 
 
 # ------------------------------------------------------------------------------ files looked at
-
-
-@main.command()
-@click.argument("grammar", type=click.Path(path_type=Path, dir_okay=False), required=False)
-def check(grammar: Path | None) -> None:
-    """Check a procedure file: its order, words and thresholds, and how alike its phrases sound.
-
-    It prints what keeps a clip from being recorded too early, on one page, to be signed. Without a
-    file, it checks the procedure that came with the program. Exits with 1 if a critical phrase is
-    too short or sounds too much like another.
-    """
-    procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
-    tuning.check(procedure.common.listening)
-    pairs = closest(procedure)
-    click.echo(f"{procedure.head.title}, version {procedure.head.version}")
-    click.echo(
-        f"{len(procedure.phases)} phases, {len(procedure.items)} items, "
-        f"{len(CURRENT.phrases(procedure))} phrases; none begins another; all can be pronounced."
-    )
-    words = CURRENT.vocabulary(procedure).words
-    check_words(words, procedure.file.lexicon)
-    click.echo(
-        f"{len(words)} words in other wordings; all can be pronounced. How alike these sound "
-        "is not measured: what is critical is read back."
-    )
-    click.echo("Closest pairs with a critical phrase (0 sounds the same, 1 shares no sound):")
-    for pair in [pair for pair in pairs if pair.critical][:5]:
-        click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
-    click.echo("Closest of the other pairs:")
-    for pair in [pair for pair in pairs if not pair.critical][:5]:
-        click.echo(f'  {pair.distance:.2f}  "{pair.first}"  "{pair.second}"')
-    for warning in warnings(procedure):
-        click.echo(f"Warning: {warning}.")
-    _print_shape(CURRENT.shape(procedure))
-    weak = list(weaknesses(procedure))
-    if weak:
-        raise click.ClickException("Choose words that sound less alike:\n  " + "\n  ".join(weak))
-
-
-def _print_shape(shape: str) -> None:
-    same = shape == CURRENT.shape(shipped.procedure())
-    click.echo("\nThe gate, to be read and signed by whoever answers for this file:")
-    for line in shape.splitlines():
-        click.echo(fill(line, COLUMNS, subsequent_indent="    ", drop_whitespace=True))
-    click.echo("This is the gate that came with the program." if same else OTHER_SHAPE)
-    click.echo("Read by: ______________________  Date: ______________\n")
 
 
 @main.command("phrases")
@@ -168,6 +117,6 @@ def manual() -> None:
 
 for command in (
     *(rehearse_command, listen_command, serve_command, doctor_command),
-    *(verify_command, review_command, export_command, cases_command),
+    *(check_command, verify_command, review_command, export_command, cases_command),
 ):
     main.add_command(command)

@@ -9,16 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from voicecheck.core.conduct_2.patterns import (
+from voicecheck.core.conduct_2.automaton import Automaton
+from voicecheck.core.conduct_2.matching import (
     DENIAL,
     FILLER,
     HEDGE,
     STRAY,
-    Automaton,
     Match,
-    PatternError,
     matches,
 )
+from voicecheck.core.conduct_2.notation import PatternError
 
 
 def automaton(*patterns: str, pieces: Mapping[str, str] | None = None) -> Automaton:

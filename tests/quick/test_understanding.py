@@ -8,6 +8,7 @@ import pytest
 from stories import shipped
 
 from voicecheck.core.conduct import CURRENT
+from voicecheck.core.conduct_2.understanding import replies
 from voicecheck.core.inputs import (
     Address,
     Answer,
@@ -30,6 +31,7 @@ from voicecheck.core.inputs import (
     Withdraw,
 )
 from voicecheck.core.procedure import Item, Kind
+from voicecheck.ears.lexicon import pronunciations
 from voicecheck.ears.wordings import wordings
 
 WORDS = shipped().common.words
@@ -366,3 +368,12 @@ def test_no_short_sound_confirms() -> None:
     assert {reply(text) for text in ("yes", "aye", "yep", "yup", "ja", "yeah", "um yes")} == {
         Unclear()
     }
+
+
+def test_every_confirm_has_two_syllables_or_more() -> None:
+    """Short sounds are in every noise. In CMUdict a vowel's name begins with one."""
+    single = {each for each in replies(shipped()).sentences(1) if reply(each) == Confirm()}
+    assert {"confirm", "correct"} <= single
+    for word in single:
+        for spoken in pronunciations(word):
+            assert sum(phone[0] in "AEIOU" for phone in spoken) >= 2, word

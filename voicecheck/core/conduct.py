@@ -14,6 +14,7 @@ from voicecheck.core import conduct_1, conduct_2
 from voicecheck.core.facts import At, Fact, Record
 from voicecheck.core.inputs import Command, Entered, Heard, Input, Meaning, Unclear
 from voicecheck.core.procedure import Item, Procedure
+from voicecheck.core.sayable import NOTHING, Sayable
 from voicecheck.core.state import Mode, Refusal, Situation, State
 from voicecheck.core.vocabulary import Vocabulary
 
@@ -50,6 +51,12 @@ class Conduct(Protocol):
 
     def vocabulary(self, procedure: Procedure) -> Vocabulary:
         """The words to listen for besides the phrases."""
+
+    def prepare(self, procedure: Procedure) -> None:
+        """Make now what the first sentences would otherwise wait for."""
+
+    def sayable(self, procedure: Procedure) -> Sayable:
+        """Every wording of every statement."""
 
     def decide(self, case: Situation, given: Input, at: At) -> Fact:
         """The one fact that an input leads to now; raises NothingDue."""
@@ -122,6 +129,8 @@ RELEASED: Mapping[int, Conduct] = {
         parts=lambda _procedure, text: (text,),
         strays=lambda _procedure, _text: 0,
         vocabulary=lambda _procedure: Vocabulary(),
+        prepare=lambda _procedure: None,
+        sayable=lambda _procedure: NOTHING,
         attended=lambda _case, given, _at: given.text,
     ),
     2: conduct_2,

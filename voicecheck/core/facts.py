@@ -93,6 +93,8 @@ class Opened:
     """Which start of the computer this is; "" if the system does not say."""
     boot_us: int = later(default=0)
     """Microseconds since then, asleep or awake."""
+    rehearsal: bool = later(default=False)
+    """Whether it is no operation: an invented case, or practice."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

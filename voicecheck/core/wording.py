@@ -18,6 +18,9 @@ CAUTION = (
 OTHER_SHAPE = "The gate of this procedure is not the one that came with the program."
 """Shown and said at every start, until the procedure is the shipped one again."""
 
+REHEARSAL = "Rehearsal: no operation, and no patient."
+"""Shown on every surface of a record that is none of an operation; stored in its log."""
+
 JOURNAL_FAILED = "Recording has stopped. Nothing said from now on is on record."
 """Said and shown when the log can no longer be written."""
 

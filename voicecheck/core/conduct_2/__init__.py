@@ -13,9 +13,10 @@ from .rules import (
     next_state,
     refusal,
 )
+from .sayable import sayable
 from .shape import shape
 from .standing import gate_missing, outstanding, satisfied, start
-from .understanding import vocabulary
+from .understanding import prepare, vocabulary
 from .wording import ask, carry_on, read_back, spoken
 
 VERSION = 2
@@ -40,9 +41,11 @@ __all__ = [
     "parse",
     "parts",
     "phrases",
+    "prepare",
     "read_back",
     "refusal",
     "satisfied",
+    "sayable",
     "shape",
     "spoken",
     "start",

@@ -30,7 +30,7 @@ from voicecheck.core.inputs import (
 from voicecheck.core.procedure import Procedure, ProcedureError
 
 from . import understanding
-from .patterns import PatternError
+from .notation import PatternError
 
 
 @cache

@@ -38,7 +38,8 @@ from voicecheck.core.inputs import (
 from voicecheck.core.procedure import Kind, Procedure
 from voicecheck.core.vocabulary import Vocabulary
 
-from .patterns import DENIAL, FILLER, HEDGE, STRAY, Automaton, Match, matches
+from .automaton import Automaton
+from .matching import DENIAL, FILLER, HEDGE, STRAY, Match, matches
 
 _KEPT = 4
 """Procedures whose automata are kept."""
@@ -240,6 +241,11 @@ def statements(procedure: Procedure) -> Automaton:
     return automaton
 
 
+def prepare(procedure: Procedure) -> None:
+    """Make now what the first sentences would wait for: a second."""
+    statements(procedure).prepare()
+
+
 @lru_cache(maxsize=_KEPT)
 def replies(procedure: Procedure) -> Automaton:
     """All that answers a read-back; raises PatternError."""
@@ -268,7 +274,6 @@ def _known(procedure: Procedure) -> frozenset[str]:
 def vocabulary(procedure: Procedure) -> Vocabulary:
     """Every word that may be heard, and every reply; raises PatternError."""
     stated, replied, listed = statements(procedure), replies(procedure), procedure.common.words
-    stated.prepare()  # whoever asks for the words is about to listen
     return Vocabulary(
         words=_known(procedure),
         asides=_words(listed.fillers, listed.denials, listed.hedges, listed.questions),
