@@ -10,12 +10,11 @@ import unicodedata
 from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
-from voicecheck.cases.layout import TABLES, schema
+from voicecheck.cases.layout import TABLES, table
 from voicecheck.cases.rows import rows
 from voicecheck.review.case_page import case_page
 from voicecheck.review.examine import Examined, examine
 from voicecheck.review.formats import FORMATS, export
-from voicecheck.review.optional import library
 from voicecheck.review.proof import proof
 
 SENTENCE = 3_000
@@ -37,7 +36,7 @@ def read_by_all(lines: Sequence[bytes], *, page: bool = True) -> Examined:
         shown.encode()
     for name, found in rows("any.log", "0" * 64, examined).items():
         assert name in TABLES
-        library("pyarrow").Table.from_pylist(list(found), schema=schema(name))
+        table(name, found)
     if examined.intact:
         exported = {form: export(lines, form) for form in FORMATS}
         exported["csv"].encode()

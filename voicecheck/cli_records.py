@@ -13,9 +13,11 @@ from voicecheck.cases.collection import CollectionError, collect
 from voicecheck.cases.overview import cases_page, cases_text
 from voicecheck.core.chain import parse_checkpoint
 from voicecheck.core.legible import legible
+from voicecheck.core.wording import REHEARSAL
 from voicecheck.journal import JournalError, read
 from voicecheck.review.case_page import Doublet, case_page
 from voicecheck.review.examine import Examined, examine
+from voicecheck.review.findings import Report
 from voicecheck.review.formats import FORMATS, export
 from voicecheck.review.optional import MissingLibrary
 from voicecheck.review.proof import proof
@@ -44,12 +46,18 @@ def verify_command(log: Path, checkpoint: str | None) -> None:
     if report is None or not examined.intact:
         raise _not_proven(log, examined)
     click.echo(f"{_name(log)}: case {legible(report.case)}, {examined.lines} lines.")
+    _tell_rehearsal(report)
     for heading, sentence in proof(examined):
         click.echo(f"{heading}: {sentence}")
     click.echo(f"Record: {'closed' if report.closed else 'not closed'}.")
     click.echo(f"This log's checkpoint: {report.checkpoint}")
     click.echo(f"Short code, against accident: {report.code}")
     click.echo(f"Long code, against forgery: {report.long_code}")
+
+
+def _tell_rehearsal(report: Report) -> None:
+    if report.setting.rehearsal:
+        click.echo(REHEARSAL)
 
 
 def _name(path: Path) -> str:
@@ -108,6 +116,7 @@ def review_command(
         score = Doublet(points=doublet, reviewer=reviewer) if doublet else None
         _write(place, case_page(examined, log.name, score), log)
     if examined.report and examined.intact:
+        _tell_rehearsal(examined.report)
         click.echo(legible(examined.report.summary))
     click.echo(f"Page: {_name(place)}")
     if not examined.intact:
@@ -126,6 +135,9 @@ def review_command(
 @click.option("--out", type=_FILE, help="The file; default: standard output.")
 def export_command(log: Path, to: str, out: Path | None) -> None:
     """Export a log for other programs: csv (RFC 4180), fhir (R4 JSON), xes (IEEE 1849).
+
+    Each keeps apart what was said, what it counts as and what was answered, and bears the case, the
+    cautions and whether it is a rehearsal.
 
     In csv, a text that a spreadsheet would run as a formula has a single quote before it: one that
     begins with = + - @, a tab or a line break. Numbers stay numbers, and the log stays as it is.
@@ -154,18 +166,19 @@ def export_command(log: Path, to: str, out: Path | None) -> None:
     help="The folder for the Parquet tables and the page.",
 )
 @click.option("--labels", type=_FILE, help="A CSV file: case,level,grade or any other columns.")
-def cases_command(folder: Path, out: Path, labels: Path | None) -> None:
+@click.option("--rehearsals", is_flag=True, help="Count rehearsals too; page and charts say so.")
+def cases_command(folder: Path, out: Path, labels: Path | None, *, rehearsals: bool) -> None:
     """Sum up all logs (*.log) in a folder: figures here, a page with run charts, Parquet tables.
 
-    Damaged logs are listed and counted in no figure. If a record is there twice, its longest log
-    counts. Every log is proved again each time.
+    Damaged logs are listed and counted in no figure; so are rehearsals, unless they are asked for.
+    If a record is there twice, its longest log counts. Every log is proved again each time.
 
     Labels, such as the trainee's level or the difficulty grade, come from a small file beside the
     logs, never from the logs. Each value of a label has its own run charts. A month with fewer than
     five of its cases is shown there, but moves no limit.
     """
     with _sentences():
-        home = collect(folder, out, labels)
+        home = collect(folder, out, labels, rehearsals=rehearsals)
         summary = summarise(home)
         _write(out / "cases.html", cases_page(summary, folder.resolve().name), folder)
     click.echo(cases_text(summary))

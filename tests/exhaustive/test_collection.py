@@ -14,7 +14,7 @@ import os
 import re
 from collections import Counter, defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import unescape
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -27,6 +27,7 @@ import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner
 from invented import Invention, invent, write_series
+from stories import resealed
 
 from voicecheck.cases.aggregates import CHARTED, MEASURES, UNLABELLED, Summary, summarise
 from voicecheck.cases.collection import CollectionError, collect
@@ -35,6 +36,8 @@ from voicecheck.cases.overview import cases_page, charts
 from voicecheck.cases.runchart import run_charts
 from voicecheck.cases.xmr import MIN_CASES, MIN_MONTHS, Series, limits
 from voicecheck.cli_records import cases_command
+from voicecheck.core.facts import Opened, decode_record
+from voicecheck.core.wording import REHEARSAL
 from voicecheck.journal import read
 from voicecheck.review.case_page import case_page
 from voicecheck.review.examine import examine
@@ -257,7 +260,7 @@ def test_the_layout_of_a_released_version_never_changes() -> None:
     """A changed column or table needs a new version. Add its digest here and keep the old ones."""
     digests = {
         1: "782de9b69bc72c1c452aa0f0fdc88903613324c4c7bf466d366a6f5327adba6a",
-        2: "c06caafbefd713f0a9e2e7ddc324f86f0f65d9c2534a17dd3e6163a90b30e4ec",
+        2: "c42a9758c2ffe1d833831d9f0873cd1f384bf7e82489efa2ef367f01238c86db",
     }
     assert hashlib.sha256(readme().encode()).hexdigest() == digests[VERSION]
 
@@ -317,6 +320,35 @@ def test_a_second_copy_of_a_record_is_listed_and_its_longest_log_counted(tmp_pat
     damaged = {row["file"]: row["damage"] for row in summary.damaged}
     assert set(damaged) == {"kept-early.log", "second.log"}
     assert all("the same record as 1.log" in damage for damage in damaged.values())
+
+
+def test_rehearsals_are_counted_only_if_they_are_asked_for_and_then_every_picture_says_so(
+    tmp_path: Path,
+) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 2)
+    records = [decode_record(line) for line in invent(2)]
+    assert isinstance(records[0].fact, Opened)
+    opened = replace(records[0].fact, rehearsal=True)
+    lines = resealed([replace(records[0], fact=opened), *records[1:]])
+    (folder / "practice.log").write_bytes(b"".join(line + b"\n" for line in lines))
+
+    home = collect(folder, tmp_path / "out")
+    summary, page = summarise(home), cases_page(summarise(home), "some")
+    assert (summary.overall["cases"], summary.rehearsed) == (2, 0)
+    assert [row["file"] for row in summary.rehearsals] == ["practice.log"]
+    assert "practice.log" not in pq.read_table(home / "lines")["file"].to_pylist()
+    assert "1 rehearsal, counted in no figure" in page
+    assert REHEARSAL not in page
+    assert "with rehearsals" not in page
+
+    home = collect(folder, tmp_path / "out", rehearsals=True)
+    summary, page = summarise(home), cases_page(summarise(home), "some")
+    assert (summary.overall["cases"], summary.rehearsed) == (3, 1)
+    assert REHEARSAL in page
+    pictures = re.findall(r"<svg.*?</svg>", page, re.DOTALL)
+    assert pictures
+    assert all("(with rehearsals)" in picture for picture in pictures)
 
 
 def test_a_case_without_a_label_has_a_group_of_its_own(tmp_path: Path) -> None:

@@ -263,11 +263,11 @@ def mined(log: list[bytes], tmp_path_factory: pytest.TempPathFactory) -> pd.Data
 def test_an_event_log_is_read_by_a_process_mining_library(
     mined: pd.DataFrame, log: list[bytes]
 ) -> None:
-    assert len(mined) == len(log)
     assert set(mined["case:concept:name"]) == {"invented-9"}
+    lines = mined[~mined["concept:name"].str.startswith("lapsed: ")]
     times = [decode_record(line).at.utc for line in log]
-    assert list(mined["time:timestamp"]) == [pd.Timestamp(utc) for utc in times]
-    assert list(mined["fact"]) == [type(decode_record(line).fact).__name__ for line in log]
+    assert list(lines["time:timestamp"]) == [pd.Timestamp(utc) for utc in times]
+    assert list(lines["fact"]) == [type(decode_record(line).fact).__name__ for line in log]
 
 
 def test_a_read_back_starts_and_a_confirm_completes_the_same_activity(

@@ -81,6 +81,7 @@ def test_an_answer_that_drops_a_read_back_is_not_confirmed() -> None:
     last = report_of(tale).statements[-1]
     assert (last.said.text, last.confirmed) == ("checklist structures uncertain", None)
     assert not last.satisfies
+    assert (last.says, last.answered) == ("unclear", "Unclear. Stop: image, help or bail out.")
 
 
 def test_an_event_is_named_as_the_cause_of_what_it_lapses() -> None:
@@ -154,12 +155,13 @@ def test_an_act_in_a_bail_out_names_the_bail_out() -> None:
 # -------------------------------------------------------------------- refused, corrected, left
 
 
-def test_a_refusal_has_the_sentence_that_was_said() -> None:
+def test_a_refusal_has_what_was_said_what_was_in_its_way_and_what_was_answered() -> None:
     tale = Story()
     tale.say("checklist clips on the artery")
     refusal = report_of(tale).refusals[0]
-    assert refusal.what == "checklist clips on the artery"
-    assert refusal.why.startswith("Refused: artery clips. 10 missing. Next: table.")
+    assert (refusal.cause.text, refusal.what) == ("checklist clips on the artery", "artery clipped")
+    assert refusal.why.startswith("outstanding: table head up, right side up; camera port")
+    assert refusal.answered.startswith("Refused: artery clips. 10 missing. Next: table.")
 
 
 def test_withdrawn_and_answered_anew_are_corrections() -> None:

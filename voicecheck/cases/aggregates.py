@@ -158,6 +158,10 @@ class Summary:
     """Month → item → share of the month's cases in which it was stated in the course."""
     item_labels: Mapping[str, Groups]
     happenings: Sequence[Row]
+    rehearsed: int
+    """How many of the cases are rehearsals."""
+    rehearsals: Sequence[Row]
+    """Those that are counted in no figure."""
     damaged: Sequence[Row]
     newer: Sequence[Row]
 
@@ -203,6 +207,8 @@ def summarise(home: Path) -> Summary:
                 for name in names
             },
             happenings=rows(_HAPPENINGS, DOUBTS[Doubt.OTHER_SPEECH]),
+            rehearsed=rows("SELECT count(*) AS cases FROM cases WHERE rehearsal")[0]["cases"],
+            rehearsals=rows("SELECT * FROM rehearsals ORDER BY file"),
             damaged=rows("SELECT * FROM damaged ORDER BY file"),
             newer=rows("SELECT * FROM newer ORDER BY file"),
         )
@@ -229,9 +235,21 @@ SELECT item, place, any_value(name) AS name, any_value(phase) AS phase, count(*)
 FROM items GROUP BY place, item ORDER BY place, item
 """
 _HAPPENINGS = """
-SELECT kind, what, count(*) AS times, count(DISTINCT file) AS cases
-FROM (SELECT * REPLACE (if(kind = 'gap', 'nobody listened', what) AS what) FROM happenings)
-WHERE kind != ? GROUP BY kind, what
+WITH told AS (
+    SELECT file, taken_as AS kind,
+           CASE WHEN fact = 'NotUnderstood' THEN said
+                WHEN name = '' OR means IN ('', name) THEN name
+                ELSE name || ' (' || means || ')' END AS what
+    FROM lines
+    WHERE fact NOT IN ('Opened', 'Proposed', 'PauseBegun', 'Addressed', 'Spoke', 'Listed', 'Failed',
+                       'Recovered', 'CloseProposed', 'Closed')
+      AND NOT (fact = 'Stated' AND satisfies) AND taken_as != ?
+    UNION ALL
+    SELECT file, 'lapsed', items.name
+    FROM (SELECT file, unnest(string_split(lapsed, ' ')) AS item FROM lines WHERE lapsed != '')
+    JOIN items USING (file, item)
+)
+SELECT kind, what, count(*) AS times, count(DISTINCT file) AS cases FROM told GROUP BY kind, what
 QUALIFY row_number() OVER (PARTITION BY kind ORDER BY times DESC, what) <= 8
 ORDER BY kind, times DESC, what
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
@@ -28,11 +28,13 @@ class CollectionError(Exception):
     """The folder or the labels cannot be used; says why, and what to do."""
 
 
-def collect(folder: Path, out: Path, labels: Path | None = None) -> Path:
+def collect(
+    folder: Path, out: Path, labels: Path | None = None, *, rehearsals: bool = False
+) -> Path:
     """Prove every .log under `folder` and write the tables under `out`; returns the tables' folder.
 
-    `labels` is a CSV file with the column `case` and one column for each label. Raises
-    CollectionError.
+    `labels` is a CSV file with the column `case` and one column for each label. Rehearsals count
+    only if they are asked for. Raises CollectionError.
     """
     if not folder.is_dir():
         raise CollectionError(f"There is no folder {folder}. Name the folder that holds the logs.")
@@ -40,7 +42,7 @@ def collect(folder: Path, out: Path, labels: Path | None = None) -> Path:
     if not logs:
         raise CollectionError(f"There is no log (*.log) in {folder}. Name the folder of the logs.")
     tables: dict[str, list[Row]] = {name: [] for name in TABLES}
-    for found in _all(folder, logs):
+    for found in _all(partial(_proved, folder, rehearsals), logs):
         for name, more in found.items():
             tables[name].extend(more)
     tables["labels"].extend(_labels(labels) if labels else [])
@@ -68,8 +70,7 @@ def _each_once(tables: dict[str, list[Row]]) -> Rows:
     return {**tables, **counted, "damaged": [*tables["damaged"], *copies]}
 
 
-def _all(folder: Path, logs: list[Path]) -> Iterator[Rows]:
-    one = partial(_proved, folder)
+def _all(one: Callable[[Path], Rows], logs: list[Path]) -> Iterator[Rows]:
     processes = os.cpu_count() or 1
     if len(logs) <= BATCH or processes == 1:
         yield from map(one, logs)
@@ -78,7 +79,7 @@ def _all(folder: Path, logs: list[Path]) -> Iterator[Rows]:
         yield from pool.imap(one, logs, chunksize=BATCH)
 
 
-def _proved(folder: Path, log: Path) -> Rows:
+def _proved(folder: Path, rehearsals: bool, log: Path) -> Rows:
     """One log as rows; what is wrong with it becomes a row, too."""
     name = legible(log.relative_to(folder).as_posix(), _PATH)
     try:
@@ -86,7 +87,7 @@ def _proved(folder: Path, log: Path) -> Rows:
     except JournalError as error:
         return {"damaged": [{"file": name, "damage": legible(str(error))}]}
     digest = hashlib.sha256(b"\n".join([*kept.lines, kept.torn])).hexdigest()
-    return rows(name, digest, examine(kept.lines, kept.torn))
+    return rows(name, digest, examine(kept.lines, kept.torn), rehearsals=rehearsals)
 
 
 _PATH = 4096

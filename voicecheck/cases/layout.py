@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from voicecheck.core.wording import CAUTION
 from voicecheck.review.optional import library
 
 VERSION = 2
@@ -25,6 +26,8 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "file": ("string", "name of the log; the key of all tables"),
         "sha256": ("string", "of the log's bytes, FIPS 180-4"),
         "case": ("string", "the pseudonym in the log"),
+        "rehearsal": ("bool", "whether it was no operation"),
+        "caution": ("string", "the cautions as they were shown"),
         "opened_utc": ("string", "RFC 3339"),
         "length_s": ("double", "from the first line to the last"),
         "lines": ("int64", "of the log"),
@@ -81,18 +84,39 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "first_s": ("double", "when that was first so; null if never"),
         "fell": ("int64", "how often it stood and then fell"),
     },
-    "happenings": {
+    "lines": {
         "file": ("string", "name of the log"),
-        "line": ("int64", "of the log"),
+        "line": ("int64", "its number"),
+        "utc": ("string", "RFC 3339"),
         "elapsed_s": ("double", "since the opening"),
-        "kind": ("string", "refused, lapsed, event, negative, …"),
-        "what": ("string", "which phrase, item or event"),
-        "why": ("string", "the cause, or the answer"),
+        "source": ("string", "heard, entered or machine: who said it"),
+        "said": ("string", "what was said"),
+        "confidence": ("double", "of the recogniser; null if nothing was heard"),
+        "audio_from_s": ("double", "where it is in the sound; or null"),
+        "audio_to_s": ("double", "likewise"),
+        "counts_as": ("string", "what it counts as, whole, in words"),
+        "answered": ("string", "what the machine answered"),
+        "fact": ("string", "what it counts as: Stated, Refused, Occurred, …"),
+        "taken_as": ("string", "the same in words"),
+        "name": ("string", "of the item, event, caution, bail-out or part"),
+        "means": ("string", "the answer in words, or why it was refused or not recorded"),
+        "satisfies": ("bool", "whether the answer satisfies the item; or null"),
+        "item": ("string", "id of the item"),
+        "answer": ("string", "id of the answer"),
+        "about": ("string", "id of the event, caution, bail-out or part"),
+        "why": ("string", "id of the reason"),
+        "lapsed": ("string", "ids of the items that fell, with spaces between them"),
+        "outstanding": ("string", "ids of the items that were outstanding, likewise"),
+        "gap_s": ("double", "how long nobody listened; negative if nobody knows; or null"),
     },
     "labels": {
         "case": ("string", "the pseudonym in the log"),
         "label": ("string", "name of a column of the labels file"),
         "value": ("string", "what it says for this case"),
+    },
+    "rehearsals": {
+        "file": ("string", "name of the log"),
+        "case": ("string", "the pseudonym in the log"),
     },
     "newer": {
         "file": ("string", "name of the log"),
@@ -105,7 +129,7 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
 }
 """Table → column → Arrow type, meaning."""
 
-PARTITIONED = ("cases", "items", "happenings")
+PARTITIONED = ("cases", "items", "lines")
 """Tables with one file for each month of the opening (UTC); the others have a single file."""
 
 
@@ -132,8 +156,23 @@ def _parts(name: str, rows: Iterable[Row]) -> Iterable[tuple[str, list[Row]]]:
 
 def _write_part(path: Path, name: str, rows: list[Row]) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    table = library("pyarrow").Table.from_pylist(rows, schema=schema(name))
-    library("pyarrow.parquet").write_table(table, path)
+    library("pyarrow.parquet").write_table(table(name, rows), path)
+
+
+def packed(name: str, rows: list[Row]) -> Any:
+    """The rows as Arrow keeps them: in a quarter of the memory."""
+    return library("pyarrow").RecordBatch.from_pylist(rows, schema=schema(name))
+
+
+def table(name: str, rows: Sequence[Row]) -> Any:
+    """The rows as an Arrow table; those of `lines` are packed, one `PACKED` for each log."""
+    arrow = library("pyarrow").Table
+    if name == "lines":
+        return arrow.from_batches([row[PACKED] for row in rows], schema=schema(name))
+    return arrow.from_pylist(list(rows), schema=schema(name))
+
+
+PACKED = "packed"
 
 
 def schema(name: str) -> Any:
@@ -143,7 +182,8 @@ def schema(name: str) -> Any:
         arrow.field(column, arrow.type_for_alias(kind), metadata={"meaning": meaning})
         for column, (kind, meaning) in TABLES[name].items()
     ]
-    return arrow.schema(fields, metadata={"voicecheck.layout": str(VERSION)})
+    about = {"voicecheck.layout": str(VERSION), "voicecheck.caution": CAUTION}
+    return arrow.schema(fields, metadata=about)
 
 
 def readme() -> str:
@@ -151,9 +191,12 @@ def readme() -> str:
     lines = [
         f"Collected cases of voicecheck, layout {VERSION}.",
         "",
+        CAUTION,
         "The tables say what was stated, and when. They do not say that it was true.",
+        "What was said, what it counts as and what was answered are three columns of `lines`.",
         "A damaged log is in `damaged` and in no other table.",
         "So is a copy of a record (same case, same opening); the longest log counts.",
+        "A rehearsal is only in `rehearsals`, unless rehearsals were asked for.",
         "A log made by a later version is only in `newer`; that version can read it.",
         "Partitioned tables have the column `month` (YYYY-MM of the opening, UTC) in their path.",
     ]

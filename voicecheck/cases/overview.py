@@ -11,13 +11,13 @@ from voicecheck.cases.layout import Row
 from voicecheck.cases.runchart import run_charts
 from voicecheck.cases.xmr import MIN_CASES, MIN_MONTHS, Series
 from voicecheck.core.legible import legible
-from voicecheck.core.wording import CAUTION
+from voicecheck.core.wording import CAUTION, REHEARSAL
 from voicecheck.review.pages import drawn, page
 
 
 def cases_page(summary: Summary, title: str) -> str:
     """The summary as one self-contained page."""
-    months = tuple(summary.months)
+    months, mark = tuple(summary.months), " (with rehearsals)" if summary.rehearsed else ""
     return page(
         "voicecheck.cases:cases.html.j2",
         title=title,
@@ -27,10 +27,12 @@ def cases_page(summary: Summary, title: str) -> str:
         health=["cases", *HEALTH],
         charted=["cases", *CHARTED],
         written=written,
-        charts=charts(months, {"": summary.months}),
+        charts=charts(months, {"": summary.months}, mark),
         label_charts={
-            label: charts(months, enough(groups)) for label, groups in summary.label_months.items()
+            label: charts(months, enough(groups), mark)
+            for label, groups in summary.label_months.items()
         },
+        rehearsal=REHEARSAL,
         enough=enough,
         min_cases=MIN_CASES,
         min_months=MIN_MONTHS,
@@ -61,11 +63,11 @@ class Chart:
     series: Sequence[Series]
 
 
-def charts(months: tuple[str, ...], groups: Mapping[str, Groups]) -> list[Chart]:
-    """A run chart for each measure in `CHARTED` that has a value in any group."""
+def charts(months: tuple[str, ...], groups: Mapping[str, Groups], mark: str = "") -> list[Chart]:
+    """A run chart for each measure in `CHARTED` that has a value in any group; all bear `mark`."""
     found: list[Chart] = []
     for name in CHARTED:
-        title = f"{MEASURES[name].name}: {MEASURES[name].unit}"
+        title = f"{MEASURES[name].name}: {MEASURES[name].unit}{mark}"
         series = [_series(name, group, months, rows) for group, rows in groups.items()]
         if any(value is not None for one in series for value in one.values):
             picture = drawn(run_charts(title, series))
@@ -88,8 +90,13 @@ def _series(name: str, group: str, months: tuple[str, ...], known: Groups) -> Se
 
 def cases_text(summary: Summary) -> str:
     """The summary in a few lines, for the terminal."""
-    lines = [*_overall(summary.overall), "", "Items stated in the course, % of cases:"]
+    lines = [*_overall(summary.overall)]
+    if summary.rehearsed:
+        lines += [f"{summary.rehearsed:>10}  of the cases rehearsed"]
+    lines += ["", "Items stated in the course, % of cases:"]
     lines += [f"  {item['stated']:7.1%}  {legible(item['name'])}" for item in summary.items]
+    if summary.rehearsals:
+        lines += ["", f"Rehearsals, counted in no figure: {len(summary.rehearsals)}"]
     if summary.damaged:
         lines += ["", f"Damaged or doubled logs, counted in no figure: {len(summary.damaged)}"]
         lines += [f"  {row['file']}: {legible(row['damage'], 2000)}" for row in summary.damaged]

@@ -6,27 +6,37 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
 
-from voicecheck.cases.layout import Row, Rows
+from voicecheck.cases.layout import PACKED, Row, Rows, packed
 from voicecheck.core.procedure import Kind
-from voicecheck.core.wording import in_words
 from voicecheck.review.examine import Examined
 from voicecheck.review.findings import Asked, Report, Span
+from voicecheck.review.lines import lines
 
 
-def rows(file: str, sha256: str, examined: Examined) -> Rows:
-    """Table → rows; a damaged log is only in `damaged`, one of a later version only in `newer`."""
-    report = examined.report
+def rows(file: str, sha256: str, examined: Examined, *, rehearsals: bool = False) -> Rows:
+    """Table → rows; a damaged log is only in `damaged`, one of a later version only in `newer`.
+
+    A rehearsal is only in `rehearsals`, unless `rehearsals` count as cases.
+    """
+    report, trace = examined.report, examined.trace
     if examined.newer:
         return {"newer": [{"file": file, "made_by": examined.newer}]}
-    if report is None or not examined.intact:
+    if report is None or trace is None or not examined.intact:
         return {"damaged": [{"file": file, "damage": "; ".join(examined.faults)}]}
+    if report.setting.rehearsal and not rehearsals:
+        return {"rehearsals": [{"file": file, "case": report.case}]}
     shared = {"file": file, "month": report.opened.utc[:7]}
     return {
         "cases": [
             {**shared, "sha256": sha256, **_case(report), **_act(report), **asdict(report.hearing)}
         ],
         "items": [{**shared, **row} for row in _items(report)],
-        "happenings": [{**shared, **row} for row in _happenings(report)],
+        "lines": [
+            {
+                **shared,
+                PACKED: packed("lines", [{"file": file, **line.cells} for line in lines(trace)]),
+            }
+        ],
     }
 
 
@@ -37,6 +47,8 @@ def _case(report: Report) -> Row:
     emergencies = sum(departure.is_emergency for departure in report.departures)
     return {
         "case": report.case,
+        "rehearsal": made.rehearsal,
+        "caution": made.caution,
         "opened_utc": report.opened.utc,
         "length_s": report.ended.since_s,
         "lines": report.ended.line,
@@ -119,22 +131,3 @@ def _together_s(report: Report) -> float | None:
         if stood == criteria:
             return start.start.since_s
     return None
-
-
-def _happenings(report: Report) -> Iterator[Row]:
-    departures = [departure.as_happening() for departure in report.departures]
-    found = (
-        *report.refusals,
-        *report.corrections,
-        *report.events,
-        *report.misunderstood,
-        *departures,
-    )
-    for one in sorted(found, key=lambda one: one.at.line):
-        yield {
-            "line": one.at.line,
-            "elapsed_s": one.at.since_s,
-            "kind": one.kind,
-            "what": in_words(one.what),
-            "why": one.why,
-        }

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from voicecheck.core.wording import CAUTION
+from voicecheck.core.wording import CAUTION, REHEARSAL
 from voicecheck.review.examine import Examined
 from voicecheck.review.findings import Report, Stretch
+from voicecheck.review.lines import lines
 from voicecheck.review.marks import SHAPES
 from voicecheck.review.pages import drawn, page
 from voicecheck.review.picture import timeline
@@ -65,6 +66,8 @@ def case_page(examined: Examined, name: str, doublet: Doublet | None = None) -> 
         doublet=doublet,
         doublet_criteria=CRITERIA,
         doublet_source=DOUBLET_SOURCE,
+        lines=tuple(lines(examined.trace)) if examined.trace else (),
+        rehearsal=REHEARSAL,
         caution=CAUTION,
     )
 

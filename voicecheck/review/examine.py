@@ -33,6 +33,8 @@ class Examined:
     """How the checkpoint differs from an undamaged log; "" if it fits or none was given."""
     report: Report | None = None
     """On the longest beginning that holds; None if not even the opening does."""
+    trace: Trace | None = None
+    """That beginning itself."""
     remarks: tuple[str, ...] = ()
     """What is odd in that beginning although it holds, in sentences."""
     checkpoint: Checkpoint | None = None
@@ -63,6 +65,7 @@ def examine(
         damage=damage or _torn(lines, torn),
         misfit=misfit(lines, checkpoint) if checkpoint and not damage else "",
         report=report_on(trace) if trace else None,
+        trace=trace,
         remarks=remarks(step.record for step in trace.steps) if trace else (),
         checkpoint=checkpoint,
     )

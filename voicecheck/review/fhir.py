@@ -9,7 +9,7 @@ them may need a licence.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import Any
 from uuid import UUID, uuid5
@@ -19,9 +19,9 @@ from voicecheck.core.chain import line_hash
 from voicecheck.core.facts import Fact, Record, encode_record
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
-from voicecheck.core.wording import in_words, took
 from voicecheck.review.characters import exchangeable
-from voicecheck.review.trace import SPEAKERS, Step, Trace
+from voicecheck.review.lines import Line, lines
+from voicecheck.review.trace import SPEAKERS, Trace
 
 SNOMED = "http://snomed.info/sct"
 CHOLECYSTECTOMY = {
@@ -41,6 +41,13 @@ ACTIVITY = {
 }
 """From the R4 value set audit-event-type."""
 
+TEST = {
+    "system": "http://terminology.hl7.org/CodeSystem/v3-ActReason",
+    "code": "HTEST",
+    "display": "test health data",
+}
+"""The tag of every resource of a rehearsal; as in the specification's examples (from memory)."""
+
 _SPACE = UUID("8d2b3c62-6a35-5e0e-9a5c-6f6f1f0b7a11")
 """Our name space: exported again, a log gives its resources the same ids."""
 
@@ -49,8 +56,13 @@ _MINOR = (facts.Refused, facts.NotUnderstood, facts.Retracted, facts.Lapsed)
 
 def bundle(trace: Trace) -> str:
     """The Bundle as JSON text."""
-    resources = [_procedure(trace), _device(trace), *(_audit(trace, step) for step in trace.steps)]
-    whole = {
+    told = tuple(lines(trace))
+    resources = [
+        _procedure(trace, told),
+        _device(trace),
+        *(_audit(trace, line, step.record) for line, step in zip(told, trace.steps, strict=True)),
+    ]
+    whole: dict[str, Any] = {
         "resourceType": "Bundle",
         "type": "collection",
         "timestamp": trace.steps[-1].at.utc,
@@ -59,6 +71,9 @@ def bundle(trace: Trace) -> str:
             for resource in resources
         ],
     }
+    if trace.opened.rehearsal:
+        for resource in (whole, *resources):
+            resource["meta"] = {"tag": [TEST]}
     return json.dumps(_fit(whole), indent=1, ensure_ascii=False) + "\n"
 
 
@@ -87,7 +102,7 @@ def _reference(trace: Trace, what: str, display: str) -> dict[str, str]:
     return {"reference": f"urn:uuid:{_identity(trace, what)}", "display": display}
 
 
-def _procedure(trace: Trace) -> dict[str, Any]:
+def _procedure(trace: Trace, told: Iterable[Line]) -> dict[str, Any]:
     return {
         "resourceType": "Procedure",
         "id": _identity(trace, "procedure"),
@@ -96,7 +111,7 @@ def _procedure(trace: Trace) -> dict[str, Any]:
         "code": {"coding": _codes(trace), "text": trace.procedure.head.title},
         "subject": {"display": "Not identified in this record"},
         "performedPeriod": {"start": trace.steps[0].at.utc, "end": trace.steps[-1].at.utc},
-        "note": [{"text": text} for text in (*_stated(trace), trace.opened.caution)],
+        "note": [{"text": text} for text in (*_notes(told), trace.opened.caution)],
     }
 
 
@@ -107,11 +122,15 @@ def status(trace: Trace) -> str:
         return "unknown"
     if _left_by(trace) == "stop":
         return "stopped"
-    happened = [step.record.fact for step in trace.steps]
-    noted = {fact.item for fact in happened if isinstance(fact, facts.Noted)}
-    items = zip(trace.procedure.items, end.standing, strict=True)
-    acts = ((item.id, answer) for item, answer in items if item.kind is Kind.ACT and item.required)
-    return "completed" if all(answer or act in noted for act, answer in acts) else "unknown"
+    noted = {
+        line.item for line in lines(trace) if isinstance(line.fact, facts.Noted) and line.satisfies
+    }
+    acts = (
+        item.id in noted or trace.conduct.satisfied(trace.procedure, end.standing, place)
+        for place, item in enumerate(trace.procedure.items)
+        if item.kind is Kind.ACT and item.required
+    )
+    return "completed" if all(acts) else "unknown"
 
 
 def _left_by(trace: Trace) -> str:
@@ -134,17 +153,24 @@ def _codes(trace: Trace) -> list[dict[str, str]]:
     return [SUBTOTAL if _left_by(trace) == "subtotal" else CHOLECYSTECTOMY]
 
 
-def _stated(trace: Trace) -> Iterator[str]:
-    for step in trace.steps:
-        match step.record.fact:
-            case facts.Stated(item=item, answer=answer) | facts.Noted(item=item, answer=answer):
-                yield f"{step.at.utc} {took(step.record.fact)}: {trace.says(item, answer)}"
-            case facts.Withdrawn(item=item):
-                yield f"{step.at.utc} {took(step.record.fact)}: {trace.name(item)}"
-            case facts.Occurred() | facts.BailedOut() | facts.Overridden():
-                yield f"{step.at.utc} {step.answered}"
-            case _:
-                pass
+def _notes(told: Iterable[Line]) -> Iterator[str]:
+    """What was said of the operation, and what fell; nothing that the machine answered."""
+    for line in told:
+        if isinstance(line.fact, _NOTED) or line.lapsed:
+            yield f"{line.at.utc} {line.counts_as}"
+
+
+_NOTED = (
+    facts.Stated,
+    facts.Noted,
+    facts.Withdrawn,
+    facts.Occurred,
+    facts.Cautioned,
+    facts.HelpCalled,
+    facts.BailedOut,
+    facts.Overridden,
+    facts.Resumed,
+)
 
 
 def _device(trace: Trace) -> dict[str, Any]:
@@ -161,26 +187,25 @@ def _device(trace: Trace) -> dict[str, Any]:
     }
 
 
-def _audit(trace: Trace, step: Step) -> dict[str, Any]:
-    fact = step.record.fact
-    person = step.cause.source != "machine"
-    who = f"{SPEAKERS[step.cause.source]}{'; the person is not identified' if person else ''}"
+def _audit(trace: Trace, line: Line, record: Record) -> dict[str, Any]:
+    person = line.said.source != "machine"
+    who = f"{SPEAKERS[line.said.source]}{'; the person is not identified' if person else ''}"
     return {
         "resourceType": "AuditEvent",
-        "id": _identity(trace, f"line {step.at.line}"),
+        "id": _identity(trace, f"line {line.at.line}"),
         "type": ACTIVITY,
-        "subtype": [{"code": type(fact).__name__, "display": took(fact)}],
+        "subtype": [{"code": line.kind, "display": line.taken_as}],
         "action": "E",
-        "recorded": step.at.utc,
-        "outcome": _outcome(fact),
-        "outcomeDesc": step.answered or took(fact),
+        "recorded": line.at.utc,
+        "outcome": _outcome(line.fact),
+        "outcomeDesc": line.counts_as,
         "agent": [{"who": {"display": who}, "requestor": person}],
         "source": {"observer": _reference(trace, "device", "voicecheck")},
         "entity": [
             {
                 "what": _reference(trace, "procedure", trace.opened.case),
                 "detail": [
-                    {"type": key, "valueString": value} for key, value in _details(step).items()
+                    {"type": key, "valueString": value} for key, value in _details(line, record)
                 ],
             }
         ],
@@ -194,16 +219,13 @@ def _outcome(fact: Fact) -> str:
     return "4" if isinstance(fact, _MINOR) else "0"
 
 
-def _details(step: Step) -> Mapping[str, str]:
-    cause, fact = step.cause, step.record.fact
-    found = {
-        "line": str(step.at.line),
-        "said": in_words(cause.text),
-        "confidence": "" if cause.confidence is None else f"{cause.confidence:.2f}",
-        "item": getattr(fact, "item", ""),
-        "answer": getattr(fact, "answer", ""),
-        "lapsed": " ".join(getattr(fact, "lapsed", ())),
-        "line hash": line_hash(encode_record(step.record)),
-        "hash of the line before": step.record.prev,
-    }
-    return {key: value for key, value in found.items() if value}
+def _details(line: Line, record: Record) -> Iterator[tuple[str, str]]:
+    for key, value in line.cells.items():
+        if key not in _ELSEWHERE and value not in ("", None):
+            yield key, value if isinstance(value, str) else json.dumps(value)
+    yield "line hash", line_hash(encode_record(record))
+    yield "hash of the line before", record.prev
+
+
+_ELSEWHERE = ("utc", "source", "fact", "taken_as", "counts_as")
+"""The cells that an AuditEvent has as other elements."""

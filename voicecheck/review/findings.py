@@ -56,12 +56,15 @@ class Statement:
     item: str
     name: str
     says: str
+    """What the answer means; the machine's advice is in `answered`."""
     satisfies: bool
     outside: bool
     """Noted during a bail-out or an emergency: recorded, but never counted as standing."""
     said: Utterance
     confirmed: Utterance | None
     """The reply to the read-back; None if there was no read-back."""
+    answered: str
+    """What the machine answered; "" for silence."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -98,6 +101,8 @@ class Happening:
     what: str
     why: str
     cause: Utterance
+    answered: str
+    """What the machine answered; "" for silence."""
 
 
 EMERGENCY = "emergency"
@@ -111,6 +116,8 @@ class Departure:
     at: Moment
     what: str
     cause: Utterance
+    answered: str
+    """What the machine answered."""
     lapsed: tuple[str, ...]
     """Names of the items that lapsed with it."""
     led: tuple[Happening, ...]
@@ -125,7 +132,14 @@ class Departure:
 
     def as_happening(self) -> Happening:
         """The departure as a line among others."""
-        return Happening(at=self.at, kind="course left", what=self.what, why="", cause=self.cause)
+        return Happening(
+            at=self.at,
+            kind="course left",
+            what=self.what,
+            why="",
+            cause=self.cause,
+            answered=self.answered,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -224,6 +238,8 @@ class RecordedWith:
     voice: str
     wording: str
     caution: str
+    rehearsal: bool = later(default=False)
+    """Whether it was no operation."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

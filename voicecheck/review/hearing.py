@@ -30,7 +30,7 @@ def misunderstood(trace: Trace) -> Iterator[Happening]:
             case facts.Lapsed(item=item):
                 yield happening(step, "no reply", trace.name(item), _after_reading(read_back))
             case facts.Repeated():
-                yield happening(step, "asked again", step.answered)
+                yield happening(step, "asked again", "")
             case _:
                 pass
 

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from voicecheck.core import facts
 from voicecheck.core.wording import took
 from voicecheck.review.findings import Departure, Happening, Moment
+from voicecheck.review.lines import REASONS, gap
 from voicecheck.review.stated import because, statements
-from voicecheck.review.summary import duration
 from voicecheck.review.trace import Step, Trace
 
 LED_AT_MOST = 5
@@ -17,14 +17,21 @@ LED_AT_MOST = 5
 
 def happening(step: Step, kind: str, what: str, why: str = "") -> Happening:
     """One step as a happening."""
-    return Happening(at=step.at, kind=kind, what=what, why=why, cause=step.cause)
+    return Happening(
+        at=step.at, kind=kind, what=what, why=why, cause=step.cause, answered=step.answered
+    )
 
 
 def refusals(trace: Trace) -> Iterator[Happening]:
-    """All refused commands, each with the sentence that said why."""
+    """All refused commands, each with what was in its way."""
     for step in trace.steps:
-        if isinstance(step.record.fact, facts.Refused):
-            yield happening(step, took(step.record.fact), step.cause.text, step.answered)
+        match step.record.fact:
+            case facts.Refused(why=why, item=item, outstanding=missing) as fact:
+                what = trace.name(item) if item else step.cause.text
+                left = f"outstanding: {trace.names(missing)}" if missing else REASONS[why]
+                yield happening(step, took(fact), what, left)
+            case _:
+                pass
 
 
 def corrections(trace: Trace) -> Iterator[Happening]:
@@ -40,7 +47,7 @@ def corrections(trace: Trace) -> Iterator[Happening]:
                     step,
                     "answered anew",
                     trace.name(fact.item),
-                    f"{trace.says(fact.item, was)} → {trace.says(fact.item, fact.answer)}",
+                    f"{trace.means(fact.item, was)} → {trace.means(fact.item, fact.answer)}",
                 )
         lapsed: tuple[str, ...] = getattr(fact, "lapsed", ())
         if lapsed:
@@ -52,17 +59,14 @@ def events(trace: Trace) -> Iterator[Happening]:
     for step in trace.steps:
         match step.record.fact:
             case facts.Occurred(event=event):
-                yield happening(
-                    step, "event", trace.procedure.file.events[event].name, step.answered
-                )
+                yield happening(step, "event", trace.procedure.file.events[event].name)
             case facts.Cautioned(caution=caution):
                 name = trace.procedure.file.cautions[caution].name
-                yield happening(step, "caution", name, step.answered)
+                yield happening(step, "caution", name)
             case facts.HelpCalled():
                 yield happening(step, "help", took(step.record.fact))
             case facts.Reopened(gap_s=gap_s):
-                lasted = f"for {duration(gap_s)}" if gap_s >= 0 else "for an unknown time"
-                yield happening(step, "gap", f"nobody listened {lasted}", step.answered)
+                yield happening(step, "gap", gap(gap_s))
             case facts.StoodBy() | facts.Resumed():
                 yield happening(step, "interruption", took(step.record.fact))
             case _:
@@ -79,6 +83,7 @@ def in_doubt(trace: Trace) -> Iterator[Happening]:
                 what=statement.name,
                 why=statement.says,
                 cause=statement.said,
+                answered=statement.answered,
             )
 
 
@@ -94,6 +99,7 @@ def departures(trace: Trace, notable: Sequence[Happening]) -> Iterator[Departure
             at=step.at,
             what=because(trace, fact),
             cause=step.cause,
+            answered=step.answered,
             lapsed=tuple(trace.name(item) for item in fact.lapsed),
             led=tuple(led[-LED_AT_MOST:]),
             resumed=_resumed(trace.steps[place:]),

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicecheck.core.legible import legible
 from voicecheck.core.procedure import Kind
+from voicecheck.core.wording import REHEARSAL
 from voicecheck.review.findings import Report
 from voicecheck.review.marks import (
     BLACK,
@@ -67,6 +68,8 @@ def timeline(report: Report) -> str:
         marks(axes, report.corrections, places["withdrawn or lapsed"])
         _departures(axes, report, places["course left"])
         _hearing(axes, report, places)
+        if report.setting.rehearsal:
+            figure.text(0.005, 0.99, REHEARSAL, va="top", weight="bold")
         return svg(figure)
 
 

@@ -78,4 +78,5 @@ def _recorded_with(trace: Trace) -> RecordedWith:
         voice=opened.voice,
         wording=opened.wording,
         caution=opened.caution,
+        rehearsal=opened.rehearsal,
     )

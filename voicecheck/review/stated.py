@@ -60,11 +60,12 @@ def _statement(
         at=step.at,
         item=fact.item,
         name=trace.name(fact.item),
-        says=trace.says(fact.item, fact.answer),
+        says=trace.means(fact.item, fact.answer),
         satisfies=trace.procedure.item(fact.item).answer(fact.answer).satisfies,
         outside=isinstance(fact, facts.Noted),
         said=read_back or step.cause,
         confirmed=step.cause if read_back else None,
+        answered=step.answered,
     )
 
 
@@ -86,7 +87,7 @@ def _span(trace: Trace, item: str, answer: str, start: Moment, end: Step | None)
     return Span(
         item=item,
         name=trace.name(item),
-        says=trace.says(item, answer),
+        says=trace.means(item, answer),
         satisfies=trace.procedure.item(item).answer(answer).satisfies,
         start=start,
         end=end.at if end else None,
@@ -112,7 +113,7 @@ def because(trace: Trace, fact: Fact) -> str:  # noqa: PLR0911
         case facts.Withdrawn(item=item):
             return f"{trace.name(item)} withdrawn"
         case facts.Stated(item=item, answer=answer):
-            return f"stated: {trace.says(item, answer)}"
+            return f"stated: {trace.means(item, answer)}"
         case _:
             return ""
 

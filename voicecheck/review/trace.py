@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -25,7 +26,7 @@ class Step:
     state_before: State
     state_after: State
     answered: str
-    """What the machine said to it; "" for silence."""
+    """What the machine answered; "" for silence."""
 
 
 SPEAKERS = {"heard": "a voice in the theatre", "entered": "entry by hand", "machine": "voicecheck"}
@@ -49,9 +50,16 @@ class Trace:
         """Several names, separated by semicolons."""
         return "; ".join(self.name(item) for item in items)
 
-    def says(self, item: str, answer: str) -> str:
-        """What an answer means, in words."""
-        return self.procedure.item(item).answer(answer).says
+    def means(self, item: str, answer: str) -> str:
+        """What an answer means, in words: the first sentence of what the machine says to it.
+
+        The sentences after it are the machine's advice.
+        """
+        return _SENTENCE.split(self.procedure.item(item).answer(answer).says, maxsplit=1)[0]
+
+
+_SENTENCE = re.compile(r"[.!?](?:\s+|$)")
+"""The end of a sentence."""
 
 
 def trace_of(story: Iterable[tuple[Case, Record]]) -> Trace:

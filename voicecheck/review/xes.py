@@ -1,14 +1,23 @@
-"""A log as an event log with one trace, for process mining: XES (IEEE 1849)."""
+"""A log as an event log with one trace, for process mining: XES (IEEE 1849).
+
+A read-back, its reply and the statement are one activity, named as the item: start, then complete
+or abort. Whatever else a line counts as is an activity of another name, above all an answer that
+does not satisfy its item, or a statement outside the course. Each item that falls has an event of
+its own.
+"""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from xml.etree import ElementTree as ET
 
 from voicecheck.core import facts
-from voicecheck.core.wording import CLOSING, in_words, took
+from voicecheck.core.facts import Fact
+from voicecheck.core.wording import CLOSING
 from voicecheck.review.characters import exchangeable
-from voicecheck.review.trace import SPEAKERS, Step, Trace
+from voicecheck.review.lines import Line, lines
+from voicecheck.review.trace import SPEAKERS, Trace
 
 EXTENSIONS = {
     "concept": ("Concept", "http://www.xes-standard.org/concept.xesext"),
@@ -16,7 +25,7 @@ EXTENSIONS = {
     "org": ("Organizational", "http://www.xes-standard.org/org.xesext"),
     "time": ("Time", "http://www.xes-standard.org/time.xesext"),
 }
-_START = (facts.Proposed, facts.CloseProposed, facts.PauseBegun)
+_START = (facts.Proposed, facts.PauseBegun, facts.CloseProposed, facts.Failed)
 _ABORT = (facts.Retracted, facts.Lapsed)
 
 
@@ -31,12 +40,14 @@ def event_log(trace: Trace) -> str:
     )
     whole = ET.SubElement(root, "trace")
     _attribute(whole, "string", "concept:name", trace.opened.case)
+    _attribute(whole, "boolean", "rehearsal", str(trace.opened.rehearsal).lower())
     _attribute(whole, "string", "procedure", trace.procedure.head.id)
     _attribute(whole, "string", "caution", trace.opened.caution)
-    for step in trace.steps:
-        event = ET.SubElement(whole, "event")
-        for kind, key, value in _event(trace, step):
-            _attribute(event, kind, key, value)
+    for line in lines(trace):
+        for attributes in (_event(line), *_lapses(line)):
+            event = ET.SubElement(whole, "event")
+            for kind, key, value in attributes:
+                _attribute(event, kind, key, value)
     ET.indent(root)
     text = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'
@@ -52,41 +63,58 @@ def _globals(root: ET.Element) -> None:
     _attribute(of_event, "date", "time:timestamp", "1970-01-01T00:00:00.000+00:00")
 
 
-def _event(trace: Trace, step: Step) -> Iterator[tuple[str, str, str]]:
-    fact = step.record.fact
-    yield "string", "concept:name", _activity(trace, step)
-    yield "string", "lifecycle:transition", _transition(fact)
-    yield "date", "time:timestamp", step.at.utc.replace("Z", "+00:00")
-    yield "string", "org:resource", SPEAKERS[step.cause.source]
-    yield "int", "line", str(step.at.line)
-    yield "string", "fact", type(fact).__name__
-    if step.cause.text:
-        yield "string", "said", in_words(step.cause.text)
-    if step.cause.confidence is not None:
-        yield "float", "confidence", repr(step.cause.confidence)
+_Attributes = Iterator[tuple[str, str, str]]
+"""Type, key and value of each."""
 
 
-def _activity(trace: Trace, step: Step) -> str:
-    """What is done or happens; a read-back and its reply share the item's name."""
-    fact = step.record.fact
-    match fact:
-        case facts.Refused():
-            return f"{took(fact)}: {step.cause.text}"
-        case facts.Withdrawn(item=item):
-            return f"{took(fact)}: {trace.name(item)}"
+def _event(line: Line) -> _Attributes:
+    who = SPEAKERS[line.said.source]
+    yield from _standard(line, _activity(line), _transition(line.fact), who)
+    for key, value in line.cells.items():
+        if key not in _STANDARD and value not in ("", None):
+            yield _KINDS[type(value)], key, value if isinstance(value, str) else json.dumps(value)
+
+
+_STANDARD = ("line", "utc", "source", "fact")
+"""The cells that every event has as other attributes."""
+_KINDS = {str: "string", bool: "boolean", int: "int", float: "float"}
+
+
+def _lapses(line: Line) -> Iterator[_Attributes]:
+    """An event for each item that fell."""
+    for item, name in line.lapsed.items():
+        standard = _standard(line, f"lapsed: {name}", "complete", SPEAKERS["machine"])
+        yield iter((*standard, ("string", "item", item)))
+
+
+def _standard(line: Line, activity: str, transition: str, resource: str) -> _Attributes:
+    yield "string", "concept:name", activity
+    yield "string", "lifecycle:transition", transition
+    yield "date", "time:timestamp", line.at.utc.replace("Z", "+00:00")
+    yield "string", "org:resource", resource
+    yield "int", "line", str(line.at.line)
+    yield "string", "fact", line.kind
+
+
+def _activity(line: Line) -> str:
+    """What is done or happens."""
+    match line.fact:
+        case facts.Proposed() | facts.PauseBegun() | facts.Retracted() | facts.Lapsed():
+            return line.name
+        case facts.Stated() if line.satisfies:
+            return line.name
         case facts.CloseProposed() | facts.Closed():
             return CLOSING
-        case facts.Occurred(event=event):
-            return f"event: {trace.procedure.file.events[event].name}"
         case facts.Failed(part=part) | facts.Recovered(part=part):
             return f"trouble: {part}"
+        case facts.Reopened():
+            return line.taken_as
         case _:
-            about: str | None = getattr(fact, "item", None)
-            return took(fact) if about is None else trace.name(about)
+            return line.head
 
 
-def _transition(fact: object) -> str:
-    if isinstance(fact, (*_START, facts.Failed)):
+def _transition(fact: Fact) -> str:
+    if isinstance(fact, _START):
         return "start"
     return "ate_abort" if isinstance(fact, _ABORT) else "complete"
 
