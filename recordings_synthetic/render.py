@@ -5,7 +5,7 @@ this project. From the repository's root:
 
     apt-get install flite festival festvox-kdlpc16k
     pip install -e . py-nanotts==0.1.1
-    python recordings_synthetic/render.py
+    python recordings_synthetic/render.py            (or only some: … own_words speaks_over)
 
 The same seed gives the same sound, with two exceptions. Pico's sometimes differs by a thousandth of
 full scale, and each Ogg file gets a random stream number.
@@ -14,6 +14,7 @@ full scale, and each Ogg file gets a random stream number.
 from __future__ import annotations
 
 import json
+import sys
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -77,6 +78,8 @@ CAST: Mapping[str, tuple[str, ...]] = {
     "third_structure": ("pico_us", "rms", "pico_gb"),
     "emergency": ("ked", "awb", "slt"),
     "room_talk": ("pico_gb", "rms", "slt"),
+    "own_words": ("slt", "rms", "pico_us"),
+    "speaks_over": ("rms", "slt", "pico_us_low"),
 }
 """Scenario → the voices of the surgeon, one recording each."""
 
@@ -176,7 +179,7 @@ def render(folder: Path, voice: str) -> None:
 
 
 if __name__ == "__main__":
-    for name, voices in CAST.items():
-        for each in voices:
+    for name in sys.argv[1:] or CAST:
+        for each in CAST[name]:
             print(f"{name} {each}")
             render(FOLDER / name, each)

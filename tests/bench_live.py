@@ -116,7 +116,7 @@ def phrases(count: int) -> list[Samples]:
     said = [
         np.frombuffer(sound, "<i2")
         for line, sound in spoken(SOUND)
-        if line.then == "Stated" and line.say != "confirm"
+        if line.then == ("Stated",) and line.say != "confirm"
     ]
     return [said[n % len(said)] for n in range(count)]
 

@@ -44,7 +44,7 @@ class Siege:
 
 def as_written() -> list[str]:
     """What the scenario says must be heard."""
-    return [line.heard for line in scenario(SOUND.parent.name).lines]
+    return [text for line in scenario(SOUND.parent.name).lines for text in line.heard]
 
 
 def siege(folder: Path, *loads: str) -> Siege:

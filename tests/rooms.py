@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
-from stories import moment, opening
+from stories import moment, opening, shipped
 
 from voicecheck.core.case import Case
 from voicecheck.core.facts import Fact
-from voicecheck.core.inputs import Due, Heard, Input
+from voicecheck.core.inputs import Due, Heard, Input, Meaning, Unclear
+from voicecheck.ears.wordings import Wordings, wordings
 from voicecheck.live.rehearsal import scenarios_in
 from voicecheck.live.scenario import Line, Recording, Scenario, parse_recording, parse_scenario
 from voicecheck.shipped import folder
@@ -54,6 +55,18 @@ SPEECH_US = 3_000_000
 """How long a line takes to say, as text; audio times are beside the point there."""
 
 
+def inputs(line: Line) -> list[Heard]:
+    """What ears that make no mistake give for it: the very words, each thing by itself."""
+    heard = Heard(text="", confidence=1.0, audio_from_s=0.0, audio_to_s=1.0, over=line.over_s > 0)
+    said = _listening().statements(line.say.split())
+    return [replace(heard, text=text) for text, _, _ in said]
+
+
+@cache
+def _listening() -> Wordings:
+    return wordings(shipped())
+
+
 @dataclass(kw_only=True)
 class Told:
     """A case as it goes on, its clock, and everything that happened, in order."""
@@ -62,15 +75,21 @@ class Told:
     now_us: int = 0
     facts: list[Fact] = field(default_factory=list)
 
-    def hear(self, line: Line) -> Fact:
+    def meanings(self, line: Line) -> list[Meaning | Unclear]:
+        """What the line would mean now."""
+        at, conduct = moment(self.now_us + SPEECH_US), self.case.conduct
+        said = (conduct.attended(self.case, heard, at) for heard in inputs(line))
+        return [conduct.interpret(self.case.procedure, text) for text in said]
+
+    def hear(self, line: Line) -> list[Fact]:
         """Say one line, then let its quiet pass; whatever is due in it happens."""
         self.now_us += SPEECH_US
-        heard = Heard(text=line.heard, confidence=1.0, audio_from_s=0.0, audio_to_s=1.0)
-        fact = self._happen(heard, self.now_us)
-        assert type(fact).__name__ == line.then, f"{line.say!r} brought about {fact}"
+        happened = [self._happen(heard, self.now_us) for heard in inputs(line)]
+        names = tuple(type(fact).__name__ for fact in happened)
+        assert names == line.then, f"{line.say!r} brought about {happened}"
         self.now_us += round(line.wait_s * 1e6)
         assert self._come_due() == line.later, f"the quiet after {line.say!r}"
-        return fact
+        return happened
 
     def _come_due(self) -> str:
         due_us = self.case.due_us

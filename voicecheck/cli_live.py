@@ -33,6 +33,17 @@ _PROCEDURE = click.option(
     "is taken up keeps its own procedure.",
 )
 
+_REHEARSAL = click.option(
+    "--rehearsal",
+    is_flag=True,
+    help="It is no operation: the record says so and is kept apart. The recording of an invented "
+    "case is always a rehearsal.",
+)
+
+
+def _folder(case_dir: Path | None, *, rehearsal: bool) -> Path:
+    return case_dir or Path("rehearsals" if rehearsal else "cases")
+
 
 def _options(command: Callable[..., None]) -> Callable[..., None]:
     """The options that every live case takes."""
@@ -40,9 +51,7 @@ def _options(command: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--case-dir",
             type=click.Path(path_type=Path, file_okay=False),
-            default=Path("cases"),
-            show_default=True,
-            help="Folder for the logs, one file per case.",
+            help="Folder for the logs, one file per case; default: cases, or rehearsals for those.",
         ),
         click.option(
             "--model",
@@ -82,7 +91,7 @@ def rehearse_command(
     *,
     fast: bool,
     voice: str | None,
-    case_dir: Path,
+    case_dir: Path | None,
     model: Path | None,
     wording: str,
     mute: bool,
@@ -105,9 +114,10 @@ def rehearse_command(
                 procedure=procedure,
                 ears=ears,
                 wording=wording,
-                case_dir=case_dir,
+                case_dir=_folder(case_dir, rehearsal=True),
                 wav=wav,
                 mute=mute or (fast and not wav),
+                rehearsal=True,
             )
             if not perform(setup, rooms / name, voice, fast=fast):
                 astray.append(name)
@@ -121,6 +131,7 @@ def rehearse_command(
 @click.option("--device", help="Sound device, with --mic; default: the system's.")
 @click.option("--case", "case_name", default="case", show_default=True, help="A pseudonym.")
 @_PROCEDURE
+@_REHEARSAL
 @_options
 def listen_command(
     *,
@@ -129,7 +140,8 @@ def listen_command(
     device: str | None,
     case_name: str,
     procedure_path: Path | None,
-    case_dir: Path,
+    rehearsal: bool,
+    case_dir: Path | None,
     model: Path | None,
     wording: str,
     mute: bool,
@@ -143,19 +155,22 @@ def listen_command(
     if mic == (audio is not None):
         raise click.UsageError("Give either --audio FILE (or --audio -) or --mic.")
     procedure = _procedure(procedure_path)
+    rehearsal = rehearsal or _is_invented(audio)
+    place = _folder(case_dir, rehearsal=rehearsal)
     with _recogniser(procedure, model) as ears:
         setup = Setup(
             procedure=procedure,
             ears=ears,
             wording=wording,
-            case_dir=case_dir,
+            case_dir=place,
             wav=wav,
             mute=mute or (not mic and not wav),
             device=device,
+            rehearsal=rehearsal,
         )
         blocks = from_sound_card(device) if mic else _recorded(str(audio))
         runs = clock.wall if mic else clock.of_the_sound
-        path = log_path(case_dir, case_name, clock.stamp())
+        path = log_path(place, case_name, clock.stamp())
         with (
             closing(Printer()) as printer,
             Journal.create(path) as log,
@@ -195,6 +210,7 @@ def listen_command(
     "given. Others on this machine can read a command line: set VOICECHECK_TOKEN instead.",
 )
 @_PROCEDURE
+@_REHEARSAL
 @_options
 def serve_command(
     *,
@@ -205,7 +221,8 @@ def serve_command(
     host: str,
     port: int,
     token: str,
-    case_dir: Path,
+    rehearsal: bool,
+    case_dir: Path | None,
     model: Path | None,
     wording: str,
     mute: bool,
@@ -217,7 +234,9 @@ def serve_command(
     be stated again. A closed one is refused. SIGTERM or Ctrl-C shuts down gracefully and leaves the
     record open.
     """
-    earlier = serving.recorded(log_path(case_dir, case_name))
+    rehearsal = rehearsal or _is_invented(audio)
+    logs = _folder(case_dir, rehearsal=rehearsal)
+    earlier = serving.recorded(log_path(logs, case_name), rehearsal=rehearsal)
     procedure = earlier or _procedure(procedure_path)
     place = serving.Place(host=host, port=port, token=token)
     sound = _played(audio) if audio is not None else lambda _: from_sound_card(device, patient=True)
@@ -227,10 +246,11 @@ def serve_command(
             procedure=procedure,
             ears=ears,
             wording=wording,
-            case_dir=case_dir,
+            case_dir=logs,
             wav=wav,
             mute=mute,
             device=device,
+            rehearsal=rehearsal,
         )
         serving.serve(setup, case_name, place, sound, ending)
 
@@ -241,6 +261,7 @@ def _procedure(path: Path | None) -> Procedure:
 
 def _recogniser(procedure: Procedure, model: Path | None, *, is_new: bool = True) -> Recogniser:
     """Checks a new record's operating points; those of an open record cannot be mended any more."""
+    CURRENT.prepare(procedure)
     return Recogniser(
         CURRENT.phrases(procedure),
         model=model,
@@ -256,6 +277,11 @@ def _recorded(audio: str) -> Iterator[bytes]:
         return from_stream(standard_input())
     blocks = from_file(Path(audio))
     return chain([next(blocks)], blocks)
+
+
+def _is_invented(audio: str | None) -> bool:
+    """Whether the sound is the recording of an invented case."""
+    return audio is not None and turns_in(Path(audio)) is not None
 
 
 def _played(audio: str) -> Callable[[Service], Iterator[Block]]:

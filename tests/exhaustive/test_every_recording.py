@@ -24,7 +24,10 @@ from voicecheck.live.scenario import Line
 
 
 def believed(name: str) -> list[tuple[str, Line, set[str]]]:
-    """Voice, line, and what was believed of it, each line by itself between seconds of quiet."""
+    """Voice, line, and what was believed of it, each line by itself between seconds of quiet.
+
+    Only shown phrases are listened for, so lines in other words are left out.
+    """
     table = phrases(shipped())
     least = {phrase: least_confidence(shipped(), command) for phrase, command in table.items()}
     quiet = np.random.default_rng(3).normal(0.0, 16.0, 24_000).astype("<i2").tobytes()
@@ -32,6 +35,8 @@ def believed(name: str) -> list[tuple[str, Line, set[str]]]:
     with Recogniser(table) as ears:
         for sound in sounds_of(name):
             for line, piece in spoken(sound):
+                if line.in_own_words:
+                    continue
                 ears.skip(b"")
                 heard = ears.hear(quiet[:16_000] + piece + quiet) + ears.finish()
                 sure = {h.text if h.confidence >= least.get(h.text, 0) else UNKNOWN for h in heard}
@@ -48,9 +53,9 @@ def test_every_voice_is_understood_and_nothing_is_taken_for_another_command(
         mp_context=get_context("spawn"), initializer=os.nice, initargs=(10,)
     ) as pool:  # whatever runs in real time beside it comes first
         for voice, line, heard in chain.from_iterable(pool.map(believed, SCENARIOS)):
-            if line.heard != UNKNOWN:
-                commands[heard == {line.heard}] += 1
-            assert heard <= {line.heard, UNKNOWN}, (voice, line.say, heard)
+            if line.heard != (UNKNOWN,):
+                commands[heard == set(line.heard)] += 1
+            assert heard <= {*line.heard, UNKNOWN}, (voice, line.say, heard)
     counted.append(f"{commands[True]} of {commands.total()} recorded commands understood")
     assert commands.total() > 10 * len(SOUNDS)
     assert commands[True] >= 0.97 * commands.total()

@@ -147,7 +147,7 @@ def test_a_whole_rehearsal_under_the_new_conduct_is_proven_there_and_newer_here(
 ) -> None:
     rehearsed = run(next_program, "-c", MAIN, "rehearse", "early_clip", "--fast", at=tmp_path)
     assert rehearsed.returncode == 0, rehearsed.stdout + rehearsed.stderr
-    (log,) = (tmp_path / "cases").glob("*.log")
+    (log,) = (tmp_path / "rehearsals").glob("*.log")
     assert json.loads(log.read_bytes().partition(b"\n")[0])["fact"]["rules"] == NEW
     assert run(next_program, "-c", MAIN, "verify", str(log)).returncode == 0
     here = run(ROOT, "-c", MAIN, "verify", str(log))

@@ -50,7 +50,7 @@ def test_the_installed_program_rehearses_a_case_and_proves_its_log(
     installed: Path, tmp_path: Path
 ) -> None:
     assert "as the scenario says" in ran(installed, tmp_path, "rehearse", "clean_case", "--fast")
-    (log,) = (tmp_path / "cases").glob("*.log")
+    (log,) = (tmp_path / "rehearsals").glob("*.log")
     assert "Record: closed." in ran(installed, tmp_path, "verify", str(log))
     where = subprocess.run(
         [sys.executable, "-c", "import voicecheck; print(voicecheck.__file__)"],

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from stories import shipped
+from stories import PLAIN_TEXT, shipped
 
 import voicecheck.shipped
 from voicecheck.cli import main
@@ -17,7 +17,7 @@ from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.diagram import state_diagram
 from voicecheck.core.facts import Opened, decode_record
 from voicecheck.core.inputs import Heard
-from voicecheck.core.wording import CAUTION
+from voicecheck.core.wording import CAUTION, REHEARSAL
 from voicecheck.journal import read
 from voicecheck.shipped import folder
 
@@ -37,10 +37,19 @@ def refused(result: Result, *parts: str) -> None:
         assert part in result.output
 
 
-def test_check_measures_the_shipped_procedure() -> None:
-    result = run("check")
+def test_check_measures_the_shipped_procedure_and_tells_what_may_be_said() -> None:
+    result = run("check", "--wordings")
     assert result.exit_code == 0, result.output
     assert "64 phrases; none begins another" in result.output
+    assert "Warning:" not in result.output
+    closest = result.output.partition("Closest wordings of all")[2].partition("What may be said")[0]
+    assert re.search(r'\d \(0\.\d\d\) +"[a-z\' ]+" \(clips on the artery\)\n +"', closest)
+    said = result.output.partition("What may be said")[2].partition("The gate")[0]
+    for phrase in ("clips on the artery", "not so or not yet: artery clips", "call for help"):
+        assert re.search(
+            rf"^{phrase}: (some 10\^)?\d+ wordings, such as\n    \"", said, re.MULTILINE
+        )
+    assert len(said.splitlines()) < 1000
 
 
 def test_check_names_every_mistake_of_a_broken_procedure_at_once(tmp_path: Path) -> None:
@@ -57,35 +66,41 @@ def test_the_card_has_every_phrase_by_its_phase() -> None:
 
 
 def test_check_warns_of_other_phrases_that_sound_alike(tmp_path: Path) -> None:
-    alike = SHIPPED.replace('phrases = ["liver bed inspected"]', 'phrases = ["specimens removed"]')
+    alike = PLAIN_TEXT.replace("liver bed inspected", "specimens removed")
     (tmp_path / "mine.toml").write_text(alike, encoding="utf-8")
     done = run("check", tmp_path / "mine.toml")
     assert done.exit_code == 0
     assert "Warning:" in done.output
     assert "specimens removed" in done.output.partition("Warning:")[2].partition(".")[0]
-    assert "Warning:" not in run("check").output
 
 
 def test_check_refuses_critical_phrases_that_sound_alike(tmp_path: Path) -> None:
-    alike = SHIPPED.replace("clips on the artery", "artery was divided")
+    alike = PLAIN_TEXT.replace("clips on the artery", "artery was divided")
     (tmp_path / "mine.toml").write_text(alike, encoding="utf-8")
     refused(run("check", tmp_path / "mine.toml"), "sound alike", "artery divided")
 
 
+def test_check_refuses_wordings_that_sound_the_same_in_two_meanings(tmp_path: Path) -> None:
+    same = f'{PLAIN_TEXT}\n[heard]\n"artery_clipped.clipped" = ["duct sealed"]'
+    asked = f'{same}\n"event.bleeding" = ["ducked sealed"]'
+    refused(run("check", _written(tmp_path, asked)), '"duct sealed" and "ducked sealed" sound the')
+    assert run("check", _written(tmp_path, same)).exit_code == 0
+
+
 def test_check_names_a_word_that_nobody_can_pronounce(tmp_path: Path) -> None:
-    unknown = SHIPPED.replace("clips on the artery", "clips on the zxqwv")
+    unknown = PLAIN_TEXT.replace("clips on the artery", "clips on the zxqwv")
     (tmp_path / "mine.toml").write_text(unknown, encoding="utf-8")
     refused(run("check", tmp_path / "mine.toml"), "zxqwv", "[lexicon]")
 
 
 def test_check_names_all_words_that_nobody_can_pronounce(tmp_path: Path) -> None:
-    unknown = SHIPPED.replace("duct transected", "zxqwv transected").replace("sulcus", "vwqxz")
+    unknown = PLAIN_TEXT.replace("duct transected", "zxqwv transected").replace("sulcus", "vwqxz")
     (tmp_path / "mine.toml").write_text(unknown, encoding="utf-8")
     refused(run("check", tmp_path / "mine.toml"), '"vwqxz", "zxqwv"', "[lexicon]")
 
 
 def test_the_line_for_a_word_is_taken_as_the_sentence_gives_it(tmp_path: Path) -> None:
-    unknown = SHIPPED.replace("duct transected", "zxqwv transected")
+    unknown = PLAIN_TEXT.replace("duct transected", "zxqwv transected")
     told = run("check", _written(tmp_path, unknown)).output
     line = told[told.index("such as ") + 8 :].strip().rstrip(".").replace("duct", "zxqwv")
     assert run("check", _written(tmp_path, f"{unknown}\n[lexicon]\n{line}\n")).exit_code == 0
@@ -159,12 +174,45 @@ def test_each_rehearsal_is_marked_as_invented_and_counts_its_own_sound(tmp_path:
     assert ran.exit_code == 0, ran.output
     logs = sorted(tmp_path.glob("*.log"))
     assert len(logs) == 2
+    assert ran.output.count(REHEARSAL) == 2
     for path in logs:
         records = [decode_record(line) for line in read(path).lines]
         assert isinstance(records[0].fact, Opened)
         assert records[0].fact.case.startswith("invented-")
+        assert records[0].fact.rehearsal
+        assert records[0].fact.caution.startswith(REHEARSAL)
         first = next(r.cause for r in records if isinstance(r.cause, Heard))
         assert first.audio_from_s < 2
+
+
+def test_rehearsals_have_a_folder_of_their_own_and_are_no_cases(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    room = tmp_path / "room"
+    room.mkdir()
+    for name in ("scenario.toml", "ked.toml"):
+        shutil.copy(folder("recordings_synthetic") / "clean_case" / name, room)
+    quiet = np.random.default_rng(1).normal(0, 16, 16_000).astype("<i2").tobytes()
+    for name in ("ked.raw", "other.raw"):
+        (room / name).write_bytes(quiet)
+    monkeypatch.chdir(tmp_path)
+    for sound, *practice in (("ked.raw",), ("other.raw", "--rehearsal"), ("other.raw",)):
+        ran = run("listen", "--audio", room / sound, *practice)
+        assert ran.exit_code == 0, ran.output
+        assert (REHEARSAL in ran.output) is (sound == "ked.raw" or bool(practice))
+    assert len(list(tmp_path.glob("rehearsals/*.log"))) == 2
+    assert len(list(tmp_path.glob("cases/*.log"))) == 1
+
+    for log in tmp_path.glob("*/*.log"):
+        told = REHEARSAL in run("verify", log).output, REHEARSAL in run("review", log).output
+        assert told == ((log.parent.name == "rehearsals"),) * 2
+
+    summed = run("cases", tmp_path, "--out", tmp_path / "out")
+    assert "         1  cases" in summed.output
+    assert "Rehearsals, counted in no figure: 2" in summed.output
+    asked_for = run("cases", tmp_path, "--out", tmp_path / "out", "--rehearsals")
+    assert "         3  cases" in asked_for.output
+    assert "         2  of the cases rehearsed" in asked_for.output
 
 
 def test_listen_takes_sound_from_a_pipe_and_says_where_it_ended(tmp_path: Path) -> None:

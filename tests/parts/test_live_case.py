@@ -117,6 +117,17 @@ def test_a_record_of_earlier_rules_is_not_gone_on_with(tmp_path: Path, lines: in
     assert path.read_bytes() == b"".join(begun[:lines])
 
 
+@pytest.mark.parametrize("practice", [True, False])
+def test_a_rehearsal_is_gone_on_with_as_one_and_an_operation_is_not(
+    setup: Setup, *, practice: bool
+) -> None:
+    live(replace(setup, rehearsal=practice), STATED)
+    path = log_path(setup.case_dir, "invented")
+    assert recorded(path, rehearsal=practice) is not None
+    with pytest.raises(JournalError, match=r"rehearsal.* or give this case another name"):
+        recorded(path, rehearsal=not practice)
+
+
 def test_the_terminal_shows_all_but_the_machines_own_voice() -> None:
     story, said = Story(), list[str]()
     story.say("checklist table tilted head up")

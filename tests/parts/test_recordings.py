@@ -12,13 +12,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from rooms import SCENARIOS, SOUNDS, recording, scenario, sounds_of
+from stories import shipped
 
 from voicecheck.cli import main
 from voicecheck.core.facts import decode_record
 from voicecheck.core.inputs import Heard
 from voicecheck.core.replay import replay
 from voicecheck.journal import read
-from voicecheck.live.rehearsal import talk_joined
+from voicecheck.live.rehearsal import understood, written
 from voicecheck.sound.recording import from_file
 
 
@@ -32,18 +33,18 @@ def test_a_rehearsal_goes_as_written_to_a_closed_log_that_holds(name: str, tmp_p
         for record in map(decode_record, lines)
         if isinstance(record.cause, Heard)
     ]
-    assert talk_joined(heard) == talk_joined(
-        (line.heard, line.then) for line in scenario(name).lines
-    )
+    expected = written(scenario(name), mute=True)
+    assert understood(shipped(), heard) == understood(shipped(), expected)
     assert ran.exit_code == 0, ran.output
     assert replay(lines).state.mode == "closed"
 
 
+@pytest.mark.parametrize("name", ["third_structure", "speaks_over"])
 def test_a_rehearsal_that_is_spoken_is_deaf_meanwhile_and_goes_the_same_way(
-    tmp_path: Path,
+    name: str, tmp_path: Path
 ) -> None:
     """Needs only the speech engine's wheel; the prompts go into a sound file beside the log."""
-    spoken = ["rehearse", "third_structure", "--fast", "--wav", "--case-dir", str(tmp_path)]
+    spoken = ["rehearse", name, "--fast", "--wav", "--case-dir", str(tmp_path)]
     ran = CliRunner().invoke(main, spoken)
     assert ran.exit_code == 0, ran.output
     (path,) = tmp_path.glob("*.log")

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from rooms import ROOMS, SCENARIOS, scenario, told
+from stories import shipped
 
 from voicecheck import cli_live
 from voicecheck.cli import main
@@ -23,7 +24,7 @@ from voicecheck.journal import read
 from voicecheck.live import clock, serving
 from voicecheck.live.ending import Ending
 from voicecheck.live.live_case import LiveCase
-from voicecheck.live.rehearsal import talk_joined
+from voicecheck.live.rehearsal import understood, written
 
 
 @pytest.fixture
@@ -47,9 +48,9 @@ def test_a_served_recording_goes_as_its_scenario_says_to_a_closed_record(
     lines = read(tmp_path / f"invented-{name}.log").lines
     records = [decode_record(line) for line in lines]
     assert replay(lines).state.mode == "closed"
-    assert talk_joined(
-        (r.cause.text, type(r.fact).__name__) for r in records if isinstance(r.cause, Heard)
-    ) == talk_joined((line.heard, line.then) for line in scenario(name).lines)
+    heard = [(r.cause.text, type(r.fact).__name__) for r in records if isinstance(r.cause, Heard)]
+    expected = written(scenario(name), mute=False)
+    assert understood(shipped(), heard) == understood(shipped(), expected)
     for kind in (facts.Stated, facts.Closed):
         assert [r.fact for r in records if isinstance(r.fact, kind)] == [
             fact for fact in told(name).facts if isinstance(fact, kind)

@@ -13,11 +13,12 @@ from stories import opening, shipped
 
 from voicecheck.core import facts
 from voicecheck.core.case import Case
-from voicecheck.core.conduct_2.grammar import phrases
+from voicecheck.core.conduct_2.grammar import interpret, phrases
 from voicecheck.core.facts import Fact
 from voicecheck.core.inputs import UNKNOWN
 from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
+from voicecheck.live.rehearsal import understood
 
 # ------------------------------------------------------------------------------ every scenario
 
@@ -28,12 +29,15 @@ def test_every_line_brings_about_its_fact_and_the_last_one_closes(name: str) -> 
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_a_phrase_is_heard_as_it_is_said_and_talk_is_not_a_phrase(name: str) -> None:
-    known = phrases(shipped())
+def test_a_line_means_the_shown_phrases_that_it_names_and_talk_means_nothing(name: str) -> None:
+    tale = Told(case=Case(opening()))
+    address = tale.case.procedure.common.listening.address
+    shown = {*phrases(shipped()), address, UNKNOWN}
     for line in scenario(name).lines:
-        assert line.heard in (UNKNOWN, line.say), line.say
-        assert (line.heard in known) == (line.heard != UNKNOWN), line.say
-        assert line.heard != UNKNOWN or line.say not in known, line.say
+        assert set(line.heard) <= shown, line.say
+        assert line.heard == (line.say,) or line.say not in shown, line.say
+        assert tale.meanings(line) == [interpret(shipped(), each) for each in line.heard], line.say
+        tale.hear(line)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
@@ -52,9 +56,55 @@ def test_no_act_stands_in_any_scenario_unless_all_criteria_stood_before(name: st
     needed = [item.id for item in procedure.items if item.kind in (Kind.CRITERION, Kind.PAUSE)]
     for line in scenario(name).lines:
         standing = tale.case.state.standing
-        fact = tale.hear(line)
-        if isinstance(fact, facts.Stated) and procedure.item(fact.item).kind is Kind.ACT:
-            assert all(standing[procedure.index[item]] for item in needed), line.say
+        for fact in tale.hear(line):
+            if isinstance(fact, facts.Stated) and procedure.item(fact.item).kind is Kind.ACT:
+                assert all(standing[procedure.index[item]] for item in needed), line.say
+
+
+# ------------------------------------------------------------------- people who speak as people do
+
+
+def test_in_her_own_words_no_shown_phrase_is_said_and_the_case_is_complete() -> None:
+    said = [line.say for line in scenario("own_words").lines]
+    address = f"{shipped().common.listening.address} "
+    shown = {phrase.removeprefix(address) for phrase in phrases(shipped())}
+    assert not [(text, phrase) for text in said for phrase in shown if phrase in text]
+    assert told("own_words").facts[-1] == facts.Closed(outstanding=())
+
+
+def test_what_is_spoken_over_is_told_and_then_said_again() -> None:
+    lines = scenario("speaks_over").lines
+    over = [(line, again) for line, again in itertools.pairwise(lines) if line.over_s]
+    assert all(set(line.heard) <= set(again.heard) and not again.over_s for line, again in over)
+    told_so = facts.NotUnderstood(why=facts.Doubt.SPOKEN_OVER)
+    assert told("speaks_over").facts.count(told_so) == len(over) >= 5
+
+
+def test_who_speaks_over_it_also_hesitates_corrects_herself_and_says_two_things_at_once() -> None:
+    lines, tale = scenario("speaks_over").lines, told("speaks_over").facts
+    assert {"um", "okay"} <= {word for line in lines for word in line.say.split()}
+    assert {facts.Retracted, facts.Withdrawn} <= {type(fact) for fact in tale}
+    assert ("Stated", "Stated") in {line.then for line in lines}
+    assert tale[-1] == facts.Closed(outstanding=())
+
+
+def test_a_mute_machine_is_not_spoken_over_and_takes_the_same() -> None:
+    tale = Told(case=Case(opening()))
+    for line in scenario("speaks_over").lines:
+        if not line.over_s:
+            tale.hear(line)
+    told_so = facts.NotUnderstood(why=facts.Doubt.SPOKEN_OVER)
+    assert tale.facts == [fact for fact in told("speaks_over").facts if fact != told_so]
+
+
+def test_any_words_will_do_if_they_mean_the_same() -> None:
+    shown = [("checklist clips on the artery", "Refused"), ("[unk]", "NotUnderstood")]
+    own = [("checklist the artery is clipped", "Refused"), *2 * shown[1:]]
+    other = [("checklist the duct is clipped leaving two", "Refused"), *shown[1:]]
+    mumbled = [*shown[:1], ("checklist the other one", "NotUnderstood")]
+    assert understood(shipped(), own) == understood(shipped(), shown)
+    assert understood(shipped(), other) != understood(shipped(), shown)
+    assert understood(shipped(), mumbled) != understood(shipped(), shown)
 
 
 # --------------------------------------------------------------- what the set must show, from facts

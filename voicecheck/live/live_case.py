@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
@@ -19,7 +19,7 @@ from voicecheck.core.facts import Opened, Record, decode_record
 from voicecheck.core.foreseen import foreseen
 from voicecheck.core.inputs import Entered, Restarted, Trouble
 from voicecheck.core.procedure import Procedure
-from voicecheck.core.wording import CAUTION, JOURNAL_FAILED, OTHER_SHAPE
+from voicecheck.core.wording import CAUTION, JOURNAL_FAILED, OTHER_SHAPE, REHEARSAL
 from voicecheck.ears.recogniser import Recogniser
 from voicecheck.ears.resilient import ResilientEars
 from voicecheck.journal import Journal, JournalError
@@ -52,6 +52,8 @@ class Setup:
     wav: bool
     mute: bool
     device: str | None = None
+    rehearsal: bool = False
+    """Whether new records are of no operation."""
 
 
 def log_path(case_dir: Path, name: str, began: str = "") -> Path:
@@ -146,12 +148,21 @@ def opening(setup: Setup, name: str, voice: str) -> Opened:
         format=facts.VERSION,
         recogniser=setup.ears.name,
         voice=voice,
-        caution=CAUTION if as_shipped else f"{CAUTION} {OTHER_SHAPE}",
+        caution=" ".join(_cautions(as_shipped=as_shipped, rehearsal=setup.rehearsal)),
         shape=shape,
         as_shipped=as_shipped,
         boot=clock.boot(),
         boot_us=clock.boot_us(),
+        rehearsal=setup.rehearsal,
     )
+
+
+def _cautions(*, as_shipped: bool, rehearsal: bool) -> Iterator[str]:
+    if rehearsal:
+        yield REHEARSAL
+    yield CAUTION
+    if not as_shipped:
+        yield OTHER_SHAPE
 
 
 def voice_for(setup: Setup, log: Path, position_s: Callable[[], float]) -> ResilientVoice:

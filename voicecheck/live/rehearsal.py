@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
-from itertools import groupby
+from itertools import groupby, islice, takewhile
 from pathlib import Path
 from textwrap import fill
 
@@ -13,8 +13,10 @@ import click
 import numpy as np
 
 from voicecheck.core.case import Case
+from voicecheck.core.conduct import CURRENT
 from voicecheck.core.facts import Record
-from voicecheck.core.inputs import Heard
+from voicecheck.core.inputs import Heard, Meaning, Unclear
+from voicecheck.core.procedure import Procedure
 from voicecheck.journal import Journal
 from voicecheck.live import clock, terminal
 from voicecheck.live.live_case import LiveCase, Setup, log_path
@@ -30,6 +32,12 @@ from voicecheck.sound.recording import BLOCK_SAMPLES, from_file
 
 _LEAST_QUIET_S = 1.0
 """A person pauses at least this long before going on."""
+
+_OWN_WORDS_QUIET_S = 3.0
+"""The same after other words than a shown phrase: more may come, so the machine answers later."""
+
+_PATIENCE_BLOCKS = 30
+"""The machine answers within three seconds, unless it is mute."""
 
 
 def scenarios_in(rooms: Path) -> list[str]:
@@ -61,9 +69,8 @@ def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
         case.begin()
         turns = take_turns(scenario, recording, audio, lambda: case.service.listening)
         case.live(turns if fast else paced(turns))
-    as_written = talk_joined(taken) == talk_joined(
-        (line.heard, line.then) for line in scenario.lines
-    )
+    expected = written(scenario, mute=setup.mute and not setup.wav)
+    as_written = understood(setup.procedure, taken) == understood(setup.procedure, expected)
     click.echo(f"The case {'went' if as_written else 'did not go'} as the scenario says.")
     return as_written
 
@@ -86,9 +93,27 @@ def _parsed(cues: Path) -> Recording:
     return parse_recording(cues.read_text(encoding="utf-8"), f"{cues.parent.name}/{cues.name}")
 
 
-def talk_joined(taken: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
-    """Merge equal neighbours: talk in the room may be heard in one piece or in several."""
-    return [each for each, _ in groupby(taken)]
+def written(scenario: Scenario, *, mute: bool) -> list[tuple[str, str]]:
+    """What must be heard and which fact follows, one by one; nobody speaks over a mute machine."""
+    said = [line for line in scenario.lines if not (mute and line.over_s)]
+    return [each for line in said for each in zip(line.heard, line.then, strict=True)]
+
+
+def understood(
+    procedure: Procedure, taken: Iterable[tuple[str, str]]
+) -> list[tuple[Meaning | str, str]]:
+    """Each with what the text means instead of the text, so that any words will do.
+
+    Equal neighbours are merged: talk in the room may be heard in one piece or in several.
+    """
+    return [each for each, _ in groupby((_meaning(procedure, text), fact) for text, fact in taken)]
+
+
+def _meaning(procedure: Procedure, text: str) -> Meaning | str:
+    """The text itself if it means nothing; it may follow the address word, said before it."""
+    tried = (text, f"{procedure.common.listening.address} {text}")
+    meanings = (CURRENT.interpret(procedure, each) for each in tried)
+    return next((each for each in meanings if not isinstance(each, Unclear)), text)
 
 
 def _recording(room: Path, voice: str) -> Path:
@@ -104,13 +129,24 @@ def take_turns(
 ) -> Iterator[bytes]:
     """Blocks of 0.1 s, 16 kHz mono s16: one line after another, with quiet until `ready()`.
 
-    `audio` is the whole recording; its cues say where each line is.
+    `audio` is the whole recording; its cues say where each line is. A line over the machine's
+    voice does not wait for `ready()`, but for the machine to speak.
     """
     quiet = _room_tone()
+    rest: Iterator[bytes] = iter(())
     for line, (from_s, to_s) in zip(scenario.lines, recording.cues, strict=True):
-        yield from _until(ready, quiet, 0.3)
+        if line.over_s:
+            yield from islice(takewhile(lambda _: ready(), quiet), _PATIENCE_BLOCKS)
+            if ready():
+                continue
+            yield from islice(quiet, round(line.over_s * RATE_HZ / BLOCK_SAMPLES))
+        else:
+            yield from rest
+            yield from _until(ready, quiet, 0.3)
         yield from _blocks(audio[_byte(from_s) : _byte(to_s)])
-        yield from _until(ready, quiet, max(line.wait_s, _LEAST_QUIET_S))
+        least_s = _OWN_WORDS_QUIET_S if line.in_own_words else _LEAST_QUIET_S
+        rest = _until(ready, quiet, max(line.wait_s, least_s))
+    yield from rest
 
 
 def _until(ready: Callable[[], bool], quiet: Iterator[bytes], least_s: float) -> Iterator[bytes]:

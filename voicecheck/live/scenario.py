@@ -6,9 +6,10 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from voicecheck.core.codec import Mistakes, decode
+from voicecheck.core.inputs import UNKNOWN
 
 T = TypeVar("T")
 
@@ -26,16 +27,25 @@ class Line:
     """One utterance and what must follow from it."""
 
     say: str
-    """What is spoken."""
-    heard: str
-    """What the recogniser must give: the phrase, or "[unk]" for talk in the room."""
-    then: str
-    """The fact that must follow, by its name in core/facts.py."""
+    """What is spoken, in any words."""
+    heard: tuple[str, ...]
+    """What must be understood: the shown phrase that means the same, one for each thing that is
+    said in one breath; or "[unk]" for talk in the room."""
+    then: tuple[str, ...]
+    """The fact that must follow from each, by its name in core/facts.py."""
     speaker: Speaker = Speaker.SURGEON
     wait_s: float = 0.0
     """Extra quiet between the machine's answer and the next line."""
     later: str = ""
     """The fact that must follow during that quiet because its time has come; "" for none."""
+    over_s: float = 0.0
+    """Begins so long after the machine began to answer the line before, over its voice; 0: waits
+    until the machine has spoken. It is left out if the machine is mute."""
+
+    @property
+    def in_own_words(self) -> bool:
+        """Whether it is meant for the machine and is not word for word what is shown."""
+        return self.heard not in ((self.say,), (UNKNOWN,))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,23 +93,38 @@ class ScenarioError(ValueError):
 
 def parse_scenario(text: str, name: str = "scenario.toml") -> Scenario:
     """Parse and check a scenario; raises ScenarioError, which names every mistake."""
-    scenario = _decoded(Scenario, text, name)
+    scenario = _decoded(Scenario, _several(_toml(text, name)), name)
     _refuse(name, [*_invented(scenario.invented), *_lines(scenario)])
     return scenario
 
 
 def parse_recording(text: str, name: str = "the recording's file") -> Recording:
     """Parse and check a recording's cues and voices; raises ScenarioError likewise."""
-    recording = _decoded(Recording, text, name)
+    recording = _decoded(Recording, _toml(text, name), name)
     _refuse(name, [*_invented(recording.invented), *_voices(recording), *_cues(recording)])
     return recording
 
 
-def _decoded(kind: type[T], text: str, name: str) -> T:
+def _toml(text: str, name: str) -> dict[str, Any]:
     try:
-        return decode(kind, tomllib.loads(text))
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ScenarioError(name, [f"not TOML: {error}"]) from None
+
+
+def _several(table: dict[str, Any]) -> dict[str, Any]:
+    """Put a list where a line may have one text instead."""
+    lines = table.get("lines")
+    for line in lines if isinstance(lines, list) else ():
+        for field in ("heard", "then"):
+            if isinstance(line, dict) and isinstance(line.get(field), str):
+                line[field] = [line[field]]
+    return table
+
+
+def _decoded(kind: type[T], value: Any, name: str) -> T:
+    try:
+        return decode(kind, value)
     except Mistakes as mistakes:
         raise ScenarioError(name, mistakes.found) from None
 
@@ -120,11 +145,14 @@ def _lines(scenario: Scenario) -> Iterator[str]:
     for n, line in enumerate(scenario.lines, 1):
         yield from (
             f"lines[{n}].{field} is empty"
-            for field in ("say", "heard", "then")
-            if not getattr(line, field).strip()
+            for field, texts in (("say", (line.say,)), ("heard", line.heard), ("then", line.then))
+            if not texts or not all(text.strip() for text in texts)
         )
-        if line.wait_s < 0:
-            yield f"lines[{n}].wait_s must not be negative, but is {line.wait_s}"
+        if len(line.heard) != len(line.then):
+            yield f"lines[{n}].then needs one fact for each of {len(line.heard)} heard"
+        for field, seconds in (("wait_s", line.wait_s), ("over_s", line.over_s)):
+            if seconds < 0:
+                yield f"lines[{n}].{field} must not be negative, but is {seconds}"
         if line.later and not line.wait_s:
             yield f"lines[{n}].later needs a wait_s in which it can happen"
 

@@ -47,11 +47,11 @@ class Place:
     """For entry by hand; random if empty."""
 
 
-def recorded(path: Path) -> Procedure | None:
+def recorded(path: Path, *, rehearsal: bool = False) -> Procedure | None:
     """The procedure of an existing log; None if nothing is recorded yet.
 
     Raises NewerLog, or JournalError if the log cannot be read, does not hold or cannot be gone on
-    with, because its rules are earlier ones.
+    with, because its rules are earlier ones, or because only it, or only this, is a rehearsal.
     """
     if not path.exists():
         return None
@@ -73,6 +73,9 @@ def recorded(path: Path) -> Procedure | None:
             f"{path} was begun under rules {case.conduct.VERSION}; today's are {CURRENT.VERSION}. "
             "It can be reviewed, but not gone on with: give this case another name."
         )
+    if case.opened.rehearsal != rehearsal:
+        known = "a rehearsal: add --rehearsal" if case.opened.rehearsal else "no rehearsal"
+        raise JournalError(f"{path} is {known}, or give this case another name.")
     return case.procedure
 
 

@@ -10,7 +10,7 @@ import click
 from voicecheck.core.case import Case
 from voicecheck.core.facts import Opened, Record, Refused, Spoke
 from voicecheck.core.inputs import UNKNOWN, Due, Entered, Heard, Restarted, Said, Trouble
-from voicecheck.core.wording import CAUTION, took
+from voicecheck.core.wording import took
 
 COLUMNS = 80
 _INDENT = " " * 10
@@ -20,7 +20,7 @@ def show(case: Case, record: Record, text: str, say: Callable[[str], None]) -> N
     """Print one record, by `say`, once it is on disk."""
     if isinstance(record.fact, Opened):
         title = f"{case.procedure.head.title} · case {case.opened.case}"
-        say(f"\n{click.style(title, bold=True)}\n{fill(CAUTION, COLUMNS)}\n")
+        say(f"\n{click.style(title, bold=True)}\n{fill(case.opened.caution, COLUMNS)}\n")
     if isinstance(record.fact, Spoke) or _is_our_own_voice(record):
         return
     items = len(case.procedure.items)
