@@ -38,13 +38,13 @@ def check_command(grammar: Path | None, *, wordings: bool) -> None:
     """
     procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
     tuning.check(procedure.common.listening)
+    words = CURRENT.vocabulary(procedure).words
+    check_words([*CURRENT.phrases(procedure), *words], procedure.file.lexicon)
     click.echo(f"{procedure.head.title}, version {procedure.head.version}")
     click.echo(
         f"{len(procedure.phases)} phases, {len(procedure.items)} items, "
         f"{len(CURRENT.phrases(procedure))} phrases; none begins another; all can be pronounced."
     )
-    words = CURRENT.vocabulary(procedure).words
-    check_words(words, procedure.file.lexicon)
     click.echo(f"{len(words)} words in other wordings; all can be pronounced.")
     _print_phrases(procedure)
     _print_wordings(procedure)

@@ -3,9 +3,9 @@
 All were written without sight of the grammar, each as another surgeon would speak; nobody was
 recorded. Those with an odd number are shipped (grammars/*.sentences.tsv): patterns were chosen by
 them, and the ears' language model is made of them. Those with an even number, in wordings/, are
-held aside: they are measured with, and never read while patterns are chosen. The totals of 2 to 20 were
-seen meanwhile and steered a few choices (model/CARD.md), so they are not quite blind. 32 to 38 came
-after all patterns, and steered nothing.
+held aside: they are measured with, and never read while patterns are chosen. The totals of 2 to 20
+were seen meanwhile and steered a few choices (model/CARD.md), so they are not quite blind. 32 to 38
+came after all patterns, and steered nothing.
 """
 
 from __future__ import annotations
