@@ -59,7 +59,7 @@ def vocoded(waveforms: Tensor, probability: float) -> Tensor:
 
     As a parametric synthesiser does, or a voice heard over a poor line. The envelope comes from a
     liftered cepstrum (Oppenheim 1969, from memory). Where low frequencies dominate, the source is
-    a pulse train of a new pitch; elsewhere, noise. The vocal tract may become shorter or longer.
+    a pulse train of a new pitch; elsewhere, noise.
     """
     some = (torch.rand(len(waveforms), device=waveforms.device) < probability).nonzero()[:, 0]
     if not len(some):
