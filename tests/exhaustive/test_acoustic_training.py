@@ -216,7 +216,7 @@ def test_two_views_that_are_heard_alike_cost_nothing_more() -> None:
 
 def test_another_voice_says_the_same_at_the_times_that_are_given() -> None:
     torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
-    from voicecheck.acoustic.making.augment import course, revoiced
+    from voicecheck.acoustic.making.augment.voice import course, revoiced
 
     torch.manual_seed(7)
     spectra = torch.randn(9, 120, 40)
@@ -237,7 +237,7 @@ def test_another_voice_says_the_same_at_the_times_that_are_given() -> None:
 def test_a_vocoded_voice_keeps_its_resonances_and_changes_its_pitch() -> None:
     """Source: scipy's resonator and Welch's spectrum; a source-filter voice (Fant 1960, memory)."""
     torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
-    from voicecheck.acoustic.making.augment import vocoded
+    from voicecheck.acoustic.making.augment.voice import vocoded
 
     torch.manual_seed(8)
     pulses = (np.arange(32_000) % 160 == 0).astype(float)  # 100 Hz
@@ -264,8 +264,8 @@ def test_recorded_noises_are_equally_loud_and_rooms_begin_with_the_direct_sound(
     tmp_path: Path,
 ) -> None:
     torch = pytest.importorskip("torch", reason="torch comes with the extra 'train'")
-    from voicecheck.acoustic.making.augment import noisy
-    from voicecheck.acoustic.making.recordings import load_recorded
+    from voicecheck.acoustic.making.augment.noise import noisy
+    from voicecheck.acoustic.making.augment.recorded import load_recorded
 
     time_s = np.arange(16_000) / 16_000
     soundfile.write(tmp_path / "faint.flac", 0.01 * np.sin(2_000 * np.pi * time_s), 16_000)

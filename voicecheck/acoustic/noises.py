@@ -1,4 +1,4 @@
-"""Noises and a mask to measure the recogniser in; training has its own (making/augment.py)."""
+"""Noises and a mask to measure the recogniser in; training has its own (making/augment/)."""
 
 from __future__ import annotations
 

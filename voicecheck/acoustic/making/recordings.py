@@ -12,7 +12,18 @@ import soundfile
 import torch
 from torch import Tensor
 
-from voicecheck.acoustic.making import augment
+from voicecheck.acoustic.making.augment.draws import decibels, uniform
+from voicecheck.acoustic.making.augment.noise import coloured, noisy
+from voicecheck.acoustic.making.augment.place import levelled, shaped
+from voicecheck.acoustic.making.augment.recorded import Recorded, nothing_recorded
+from voicecheck.acoustic.making.augment.voice import (
+    HALF_WIDTH,
+    course,
+    faster,
+    hidden,
+    revoiced,
+    vocoded,
+)
 from voicecheck.acoustic.making.features import SHIFT_SAMPLES, Mfcc
 from voicecheck.ears.topology import PDF_OF_PHONE, SAMPLE_RATE_HZ
 
@@ -23,7 +34,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-GAP = np.zeros(augment.HALF_WIDTH * 2, np.int16)
+GAP = np.zeros(HALF_WIDTH * 2, np.int16)
 QUIET = 10 ** (-60 / 20)
 """Samples below this do not count as speech when its level is measured."""
 
@@ -103,44 +114,6 @@ def plan(recordings: Recordings, batch_s: float, rng: Random) -> Iterator[list[i
     yield from batches
 
 
-def load_recorded(
-    noises: Sequence[Path], rooms: Sequence[Path], device: torch.device
-) -> augment.Recorded:
-    """Read noises and impulse responses, 16 kHz each; a short noise is repeated for 10 s."""
-    parts = [_steady(_sound(path)) for path in noises]
-    responses = [_from_its_peak(_sound(path)) for path in rooms]
-    nothing = _nothing_recorded(device)
-    return augment.Recorded(
-        torch.from_numpy(np.concatenate(parts)).to(device) if parts else nothing.noises,
-        torch.from_numpy(np.stack(responses)).to(device) if responses else nothing.rooms,
-    )
-
-
-def _nothing_recorded(device: torch.device) -> augment.Recorded:
-    half_a_second = SAMPLE_RATE_HZ // 2
-    return augment.Recorded(
-        torch.empty(0, device=device), torch.empty(0, half_a_second, device=device)
-    )
-
-
-def _sound(path: Path) -> NDArray[np.float32]:
-    samples, rate_hz = soundfile.read(path, dtype="float32")
-    if rate_hz != SAMPLE_RATE_HZ:
-        raise ValueError(f"{path}: {rate_hz} Hz; convert it to {SAMPLE_RATE_HZ} Hz")
-    return np.asarray(samples, np.float32)
-
-
-def _steady(samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    repeats = -(-10 * SAMPLE_RATE_HZ // len(samples))
-    return np.tile(samples * (0.1 / max(float(samples.std()), 1e-6)), max(1, repeats))
-
-
-def _from_its_peak(response: NDArray[np.float32]) -> NDArray[np.float32]:
-    peak = int(np.abs(response).argmax())
-    after = response[peak : peak + SAMPLE_RATE_HZ // 2] / response[peak]
-    return np.pad(after, (0, SAMPLE_RATE_HZ // 2 - len(after)))
-
-
 VIEWS = 2
 """How many times a batch of augmented recordings holds each item."""
 
@@ -152,38 +125,38 @@ def augmented(
     *,
     strength: float,
     rng: Random,
-    recorded: augment.Recorded | None = None,
+    recorded: Recorded | None = None,
 ) -> Batch:
     """Return a batch as it might sound in a theatre; labels are empty where only noise is left.
 
     It holds all items `VIEWS` times: said at the same times, with everything else drawn anew.
     """
-    around = recorded or _nothing_recorded(recordings.store.device)
+    around = recorded or nothing_recorded(recordings.store.device)
     speech, kept = _placed(recordings, items, strength, rng)
     shift = round(SHIFT_SAMPLES * rng.uniform(1 - 0.13 * strength, 1 + 0.13 * strength))
-    when = augment.course(speech, mfcc.frames(speech, shift), strength)
+    when = course(speech, mfcc.frames(speech, shift), strength)
     sounds = [_in_a_theatre(recordings, speech, around, strength) for _ in range(VIEWS)]
     spectra = [mfcc.log_mel(each, shift, _tract(each, strength)) for each in sounds]
-    voices = [augment.revoiced(each, when, strength) for each in spectra]
-    views = [mfcc.cepstra(augment.hidden(each, strength)) for each in voices]
+    voices = [revoiced(each, when, strength) for each in spectra]
+    views = [mfcc.cepstra(hidden(each, strength)) for each in voices]
     labels = [recordings.labels[i] if keep else [] for i, keep in zip(items, kept, strict=True)]
     return _batch(torch.cat(views), labels * VIEWS)
 
 
 def _in_a_theatre(
-    recordings: Recordings, speech: Tensor, around: augment.Recorded, strength: float
+    recordings: Recordings, speech: Tensor, around: Recorded, strength: float
 ) -> Tensor:
-    sound = augment.shaped(augment.vocoded(speech, 0.25 * strength), strength, around.rooms)
+    sound = shaped(vocoded(speech, 0.25 * strength), strength, around.rooms)
     spoken = speech.abs() > QUIET
     # No babble where the speech was taken away: it would be speech without labels.
     babble = _babble(recordings, sound) * spoken.any(1, keepdim=True)
     level = _rms(sound, spoken)
-    return augment.levelled(augment.noisy(sound, babble, level, strength, around.noises))
+    return levelled(noisy(sound, babble, level, strength, around.noises))
 
 
 def _tract(like: Tensor, strength: float) -> Tensor:
     """A factor on the length of each item's vocal tract."""
-    return augment.uniform(like, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
+    return uniform(like, 1 - 0.14 * strength, 1 + 0.16 * strength)[:, 0]
 
 
 def plain(
@@ -192,7 +165,7 @@ def plain(
     """Return a batch without augmentation: clean, or in noise from a fixed seed; 0.3 s around."""
     starts, lengths = _columns(recordings, items)
     lead = int(0.3 * SAMPLE_RATE_HZ)
-    speech = augment.faster(
+    speech = faster(
         recordings.store,
         starts,
         lengths,
@@ -203,7 +176,7 @@ def plain(
     if snr_db is not None:
         with torch.random.fork_rng(devices=[speech.device] if speech.is_cuda else []):
             torch.manual_seed(20)
-            noise = augment.coloured(speech) + augment.coloured(speech)
+            noise = coloured(speech) + coloured(speech)
         noise = noise / noise.std(1, keepdim=True) * _rms(speech, speech.abs() > QUIET)
         speech = speech + noise * 10 ** (-snr_db / 20)
     return _batch(mfcc(speech), [recordings.labels[i] for i in items])
@@ -213,14 +186,12 @@ def _placed(
     recordings: Recordings, items: Sequence[int], strength: float, rng: Random
 ) -> tuple[Tensor, list[bool]]:
     starts, lengths = _columns(recordings, items)
-    speeds = augment.uniform(starts.float(), 1 - 0.15 * strength, 1 + 0.17 * strength)
+    speeds = uniform(starts.float(), 1 - 0.15 * strength, 1 + 0.17 * strength)
     spoken = (lengths / speeds).long()
     # Up to 1.6 s of noise around the speech, so that the network learns to stay silent there.
     samples = int(spoken.max()) + int(rng.uniform(0.2, 1.6) * SAMPLE_RATE_HZ)
-    leads = (augment.uniform(speeds, 0, 1) * (samples - spoken)).long()
-    speech = augment.faster(
-        recordings.store, starts, lengths, speeds=speeds, leads=leads, samples=samples
-    )
+    leads = (uniform(speeds, 0, 1) * (samples - spoken)).long()
+    speech = faster(recordings.store, starts, lengths, speeds=speeds, leads=leads, samples=samples)
     kept = [rng.random() > 0.06 for _ in items]
     # Some items lose their speech. Their noise stays as loud as if the speech were there (`_rms`).
     return speech * torch.tensor(kept, device=speech.device)[:, None], kept
@@ -241,11 +212,11 @@ def _babble(recordings: Recordings, like: Tensor) -> Tensor:
     """Three to eight other voices at once, talking without a pause."""
     sound = torch.zeros_like(like)
     time = torch.arange(like.shape[1], device=like.device)
-    voices = augment.uniform(like, 3, 9).floor()
+    voices = uniform(like, 3, 9).floor()
     for number in range(8):
-        start = augment.uniform(like, 0, 1) * max(1, len(recordings.store) - like.shape[1])
+        start = uniform(like, 0, 1) * max(1, len(recordings.store) - like.shape[1])
         place = (start.long() + time).clamp_max(len(recordings.store) - 1)
-        level = augment.decibels(augment.uniform(like, -9, 0)) * (voices > number)
+        level = decibels(uniform(like, -9, 0)) * (voices > number)
         sound += recordings.store[place] / 32768 * level
     return sound
 

@@ -22,6 +22,7 @@ import numpy as np
 import torch
 from torch import distributed, nn
 
+from voicecheck.acoustic.making.augment.recorded import load_recorded
 from voicecheck.acoustic.making.features import Mfcc
 from voicecheck.acoustic.making.network import Network, folded
 from voicecheck.acoustic.making.recordings import (
@@ -30,7 +31,6 @@ from voicecheck.acoustic.making.recordings import (
     Recordings,
     augmented,
     load,
-    load_recorded,
     plain,
     plan,
 )
