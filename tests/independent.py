@@ -83,7 +83,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass in one p
     first: dict[str, float] = {}
     act: dict[str, Any] = {}
     count = dict.fromkeys(
-        ("refused", "lapses", "bailed", "over", "heard", "clear", "other", "held"), 0
+        ("refused", "lapses", "bailed", "over", "heard", "clear", "other", "held", "denied"), 0
     )
     sure: list[float] = []
     together = None
@@ -116,6 +116,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass in one p
         if together is None and criteria <= set(stands):
             together = now_s
         count["held"] += kind == "Stated" and kinds[fact["item"]] == "pause"
+        count["denied"] += kind == "Retracted"
         count["refused"] += kind == "Refused"
         count["bailed"] += kind == "BailedOut"
         count["over"] += kind == "Overridden"
@@ -128,6 +129,7 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass in one p
     return {
         "case": opened["case"],
         "month": lines[0]["at"]["utc"][:7],
+        "opened_utc": lines[0]["at"]["utc"],
         "length_s": now_s,
         "lines": len(lines),
         "closed": lines[-1]["fact"]["type"] == "Closed",
@@ -145,8 +147,99 @@ def figures(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass in one p
         "lapses": count["lapses"],
         "bail_outs": count["bailed"],
         "overrides": count["over"],
+        "negatives": count["denied"],
         "heard": count["heard"],
         "understood": count["clear"],
         "other_speech": count["other"],
         "confidence_median": median(sure) if sure else None,
     }
+
+
+def calls(content: bytes) -> dict[str, Any]:  # noqa: C901 - one pass
+    """When clips and divisions were called for and what lapsed, from one pass over plain JSON."""
+    lines = [json.loads(line) for line in content.splitlines()]
+    phases = tomllib.loads(lines[0]["fact"]["procedure"])["phases"]
+    items = [item for phase in phases for item in phase["items"]]
+    kinds = {item["id"]: item["kind"] for item in items}
+    good = {
+        (item["id"], answer["id"])
+        for item in items
+        for answer in item["answers"]
+        if answer.get("satisfies", True)
+    }
+    before: list[str] = []
+    for phase in phases:
+        if any(item["kind"] == "act" for item in phase["items"]):
+            break
+        before += [item["id"] for item in phase["items"] if item.get("required", True)]
+
+    stands: set[str] = set()
+    answers: dict[str, str] = {}
+    fallen: dict[str, list[float]] = {}
+    again_s: list[float] = []
+    found: list[dict[str, Any]] = []
+    lapsed, waiting, act_s = 0, False, None
+    unclear = dict.fromkeys(("unsure", "not_understood", "spoken_over"), 0)
+    for line in lines:
+        fact, cause = line["fact"], line["cause"] or {}
+        kind, item = fact["type"], fact.get("item", "")
+        now_s = (line["at"]["mono_us"] - lines[0]["at"]["mono_us"]) / 1e6
+        text = cause.get("text", "")
+        refused = kind == "Refused" and fact["why"] in ("outstanding", "standing_by", "unsettled")
+        asked = kind in ("Proposed", "Noted") or (refused and "withdraw" not in text)
+        if asked and kinds.get(item) == "act":
+            became = {"Refused": "refused", "Noted": "noted outside the course"}
+            gone = [each for each in before if each not in stands]
+            found.append(
+                {
+                    "at": now_s,
+                    "item": item,
+                    "became": became.get(kind, "waits for confirm"),
+                    "missing": len(fact.get("outstanding") or gone),
+                    "criteria": sum(kinds[each] == "criterion" for each in stands),
+                }
+            )
+            waiting = kind == "Proposed"
+        elif waiting and kind in _ENDS_READ_BACK:
+            done = kind == "Stated" and item == found[-1]["item"]
+            found[-1]["became"] = "recorded" if done else "not recorded"
+            waiting = False
+        if kind == "Stated" and kinds[item] == "act" and act_s is None:
+            act_s = now_s
+        for each in [*fact.get("lapsed", []), *([item] if kind == "Withdrawn" else [])]:
+            stands.discard(each)
+            answers.pop(each, None)
+        for each in fact.get("lapsed", []):
+            lapsed += 1
+            fallen.setdefault(each, []).append(now_s)
+        if kind == "Stated":
+            if (item, fact["answer"]) in good:
+                again_s += [now_s - then_s for then_s in fallen.pop(item, [])]
+                stands.add(item)
+            elif answers.get(item) != fact["answer"]:
+                stands.discard(item)
+            answers[item] = fact["answer"]
+        if cause.get("type") == "Heard" and kind == "NotUnderstood":
+            unclear[fact["why"]] = unclear.get(fact["why"], 0) + 1
+    first = found[0] if found else None
+    return {
+        "calls": len(found),
+        "calls_refused": sum(each["became"] == "refused" for each in found),
+        "first_call_s": first and first["at"],
+        "first_call": first and first["item"],
+        "first_call_became": first and first["became"],
+        "first_call_missing": first and first["missing"],
+        "first_call_criteria": first and first["criteria"],
+        "called_for_s": act_s - first["at"] if first and act_s is not None else None,
+        "lapsed": lapsed,
+        "restored": len(again_s),
+        "restored_s": median(again_s) if again_s else None,
+        **{name: unclear[name] for name in ("unsure", "not_understood", "spoken_over")},
+    }
+
+
+_ENDS_READ_BACK = (
+    *("Stated", "Retracted", "Lapsed", "Expired", "Withdrawn", "PauseBegun", "Occurred"),
+    *("HelpCalled", "BailedOut", "Overridden", "StoodBy", "Reopened", "CloseProposed", "Proposed"),
+)
+"""The facts that leave no read-back of an earlier line open; a caution may leave it."""

@@ -15,7 +15,6 @@ from voicecheck.core.legible import legible
 from voicecheck.core.procedure import ProcedureError
 from voicecheck.core.replay import BrokenLog
 from voicecheck.core.wording import CAUTION
-from voicecheck.display.keys import keys
 from voicecheck.display.server import DisplayError
 from voicecheck.ears.decoder import ModelError
 from voicecheck.ears.lexicon import UnknownWordError, WrongPhoneError
@@ -27,6 +26,7 @@ from voicecheck.live.service import RecordClosed
 from voicecheck.manual import manual as print_manual
 from voicecheck.sound.recording import AudioError
 from voicecheck.voice.announcer import AnnouncerError
+from voicecheck.wall_card import SIZES, listed, wall_card
 
 _FAILURES = (
     AnnouncerError,
@@ -89,18 +89,28 @@ def main() -> None:
 
 @main.command("phrases")
 @click.argument("grammar", type=click.Path(path_type=Path, dir_okay=False), required=False)
-def phrases_command(grammar: Path | None) -> None:
-    """Print all that may be said, by phase: a card for the wall, or for learning.
+@click.option(
+    "--card",
+    type=click.Choice(tuple(SIZES), case_sensitive=False),
+    help="Write the wall card for paper of this size, one sheet: print it from a browser.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The card's file; default: wall-card-A4.html or wall-card-A3.html.",
+)
+def phrases_command(grammar: Path | None, card: str | None, out: Path | None) -> None:
+    """Print all that may be said, by phase; with --card as one large sheet for the wall.
 
     Without a file, it prints the phrases of the procedure that came with the program.
     """
     procedure = shipped.procedure_at(grammar) if grammar else shipped.procedure()
-    click.echo(f"{procedure.head.title}: what may be said.\n{CAUTION}\n")
-    click.echo(f'Say "{procedure.common.listening.address}" before everything but a reply.')
-    for group in keys(procedure):
-        click.echo(f"\n{group.title}")
-        for key in group.keys:
-            click.echo(f"  {key.label}")
+    if card is None:
+        click.echo(listed(procedure))
+        return
+    place = out or Path(f"wall-card-{card}.html")
+    place.write_text(wall_card(procedure, card), encoding="utf-8")
+    click.echo(f"Card: {legible(str(place))}. Print it at 100 %, lying, without margins.")
 
 
 @main.command()

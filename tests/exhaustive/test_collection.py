@@ -29,19 +29,20 @@ from click.testing import CliRunner
 from invented import Invention, invent, write_series
 from stories import resealed
 
-from voicecheck.cases.aggregates import CHARTED, MEASURES, UNLABELLED, Summary, summarise
+from voicecheck.cases.aggregates import UNLABELLED, Summary, summarise
+from voicecheck.cases.charts import charts
 from voicecheck.cases.collection import CollectionError, collect
 from voicecheck.cases.layout import PARTITIONED, TABLES, VERSION, readme
-from voicecheck.cases.overview import cases_page, charts
+from voicecheck.cases.measures import CHARTED, MEASURES
+from voicecheck.cases.overview import cases_page
 from voicecheck.cases.runchart import run_charts
-from voicecheck.cases.xmr import MIN_CASES, MIN_MONTHS, Series, limits
+from voicecheck.cases.xmr import MIN_CASES, MIN_POINTS, Series, limits
 from voicecheck.cli_records import cases_command
 from voicecheck.core.facts import Opened, decode_record
 from voicecheck.core.wording import REHEARSAL
 from voicecheck.journal import read
 from voicecheck.review.case_page import case_page
 from voicecheck.review.examine import examine
-from voicecheck.review.summary import duration
 
 COUNT = 200
 
@@ -67,7 +68,8 @@ def series(tmp_path_factory: pytest.TempPathFactory) -> Collected:
     (folder / "damaged" / "torn.log").write_bytes(logs[18].read_bytes()[:-30])
     (folder / "damaged" / "empty.log").write_bytes(b"")
     home = collect(folder, folder / "out", folder / "labels.csv")
-    plain = [independent.figures(log.read_bytes()) for log in logs]
+    contents = [log.read_bytes() for log in logs]
+    plain = [{**independent.figures(each), **independent.calls(each)} for each in contents]
     return Collected(folder=folder, home=home, summary=summarise(home), plain=plain)
 
 
@@ -120,18 +122,37 @@ def by_hand(cases: list[dict[str, Any]]) -> dict[str, float | None]:
         found = _some(column(name), median)
         return None if found is None else found / 60
 
+    def mean(name: str, of: str = "") -> float | None:
+        known = [case for case in cases if not of or case[of] is not None]
+        return sum(case[name] for case in known) / len(known) if known else None
+
+    lapsed = sum(column("lapsed"))
+    said = sum(case["heard"] - case["other_speech"] for case in cases)
+    doubted = ("not_understood", "unsure", "negatives")
+    called = [case for case in cases if case["first_call_s"] is not None]
     return {
         "cases": len(cases),
-        "closed": fmean(column("closed")),
-        "completion": fmean(case["items_stated"] / case["items_required"] for case in cases),
-        "criteria_min": scaled("criteria_s"),
+        "refused_acts": mean("calls_refused"),
+        "first_refused": fmean(case["first_call_became"] == "refused" for case in called)
+        if called
+        else None,
+        "first_missing": mean("first_call_missing", "first_call_s"),
+        "first_call_min": scaled("first_call_s"),
+        "called_for_min": scaled("called_for_s"),
         "stood_min": scaled("criteria_stood_s"),
-        "pause": fmean(held > 0 for held in column("pauses_held")),
+        "lapsed": mean("lapsed"),
+        "restored": sum(column("restored")) / lapsed if lapsed else None,
+        "restored_min": scaled("restored_s"),
+        "refusals": mean("refusals"),
+        "completion": sum(column("items_stated")) / sum(column("items_required")),
+        "criteria_min": scaled("criteria_s"),
         "acts_outside": _some(column("first_act_outside"), fmean),
-        "refusals": fmean(column("refusals")),
-        "lapses": fmean(column("lapses")),
         "bail_outs": fmean(bailed > 0 for bailed in column("bail_outs")),
         "overrides": fmean(over > 0 for over in column("overrides")),
+        "closed": fmean(column("closed")),
+        "asked_again": mean("unsure"),
+        "misheard": sum(sum(column(name)) for name in doubted) / said,
+        "spoken_over": mean("spoken_over"),
     }
 
 
@@ -210,8 +231,8 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
         workers = set(client.run(os.getpid).values())
         cases = dd.read_parquet(series.home / "cases")
         items = dd.read_parquet(series.home / "items")
-        numbers = cases[["closed", "refusals", "lapses"]].astype("float64")
-        numbers = numbers.assign(pause=(cases["pauses_held"] > 0).astype("float64"))
+        numbers = cases[["closed", "refusals", "lapsed"]].astype("float64")
+        numbers = numbers.assign(refused_acts=cases["calls_refused"].astype("float64"))
         labels = dd.read_parquet(series.home / "labels")
         labelled = numbers.assign(case=cases["case"], month=cases["month"].astype("str")).merge(
             labels[labels["label"] == "level"][["case", "value"]], on="case"
@@ -228,11 +249,11 @@ def test_dask_on_two_worker_processes_gives_the_same_numbers(
             sync=True,
         )
     assert len(workers | {os.getpid()}) == 3
-    for name in ("closed", "refusals", "lapses", "pause"):
+    for name in ("closed", "refusals", "lapsed", "refused_acts"):
         assert means[name] == pytest.approx(series.summary.overall[name])
         for month, row in series.summary.months.items():
             assert by_month[name][month] == pytest.approx(row[name])
-        for level, months in series.summary.label_months["level"].items():
+        for level, months in series.summary.label_periods["level"]["month"].items():
             for month, row in months.items():
                 assert by_level[name][level, month] == pytest.approx(row[name])
     assert sorted(stated) == pytest.approx(sorted(row["stated"] for row in series.summary.items))
@@ -260,7 +281,7 @@ def test_the_layout_of_a_released_version_never_changes() -> None:
     """A changed column or table needs a new version. Add its digest here and keep the old ones."""
     digests = {
         1: "782de9b69bc72c1c452aa0f0fdc88903613324c4c7bf466d366a6f5327adba6a",
-        2: "c42a9758c2ffe1d833831d9f0873cd1f384bf7e82489efa2ef367f01238c86db",
+        2: "c381a8d2fae08d5332aaa0c867b66d4538c627d6f24d94d35d057ab24a425dfa",
     }
     assert hashlib.sha256(readme().encode()).hexdigest() == digests[VERSION]
 
@@ -326,8 +347,8 @@ def test_rehearsals_are_counted_only_if_they_are_asked_for_and_then_every_pictur
     tmp_path: Path,
 ) -> None:
     folder = tmp_path / "logs"
-    write_some(folder, 2)
-    records = [decode_record(line) for line in invent(2)]
+    write_some(folder, 6)
+    records = [decode_record(line) for line in invent(6)]
     assert isinstance(records[0].fact, Opened)
     opened = replace(records[0].fact, rehearsal=True)
     lines = resealed([replace(records[0], fact=opened), *records[1:]])
@@ -335,7 +356,7 @@ def test_rehearsals_are_counted_only_if_they_are_asked_for_and_then_every_pictur
 
     home = collect(folder, tmp_path / "out")
     summary, page = summarise(home), cases_page(summarise(home), "some")
-    assert (summary.overall["cases"], summary.rehearsed) == (2, 0)
+    assert (summary.overall["cases"], summary.rehearsed) == (6, 0)
     assert [row["file"] for row in summary.rehearsals] == ["practice.log"]
     assert "practice.log" not in pq.read_table(home / "lines")["file"].to_pylist()
     assert "1 rehearsal, counted in no figure" in page
@@ -344,7 +365,7 @@ def test_rehearsals_are_counted_only_if_they_are_asked_for_and_then_every_pictur
 
     home = collect(folder, tmp_path / "out", rehearsals=True)
     summary, page = summarise(home), cases_page(summarise(home), "some")
-    assert (summary.overall["cases"], summary.rehearsed) == (3, 1)
+    assert (summary.overall["cases"], summary.rehearsed) == (7, 1)
     assert REHEARSAL in page
     pictures = re.findall(r"<svg.*?</svg>", page, re.DOTALL)
     assert pictures
@@ -380,11 +401,10 @@ def test_limits_are_those_of_the_handbooks_worked_example() -> None:
 def test_limits_need_two_values_and_are_drawn_from_six_on() -> None:
     with pytest.raises(ValueError, match="at least two"):
         limits([1.0])
-    few = flow(FLOW[: MIN_MONTHS - 1])
+    few = flow(FLOW[: MIN_POINTS - 1])
     assert few.limits is None
     assert few.outside == []
-    assert few.verdict == "too few months for limits"
-    assert "upper limit" not in run_charts("flow", [few])
+    assert few.verdict == "only 5 points of enough cases, too few for a chart"
 
 
 def test_a_month_beyond_the_limits_is_named_and_drawn_the_same_every_time() -> None:
@@ -399,7 +419,7 @@ def test_a_month_of_too_few_cases_is_shown_and_moves_no_limit() -> None:
     thin = flow([*FLOW[:4], 500.0, None, *FLOW[4:]], thin=4)
     assert thin.limits == limits(FLOW)
     assert thin.few == [(4, 500.0)]
-    assert thin.verdict == "no month beyond the limits"
+    assert thin.verdict == "no point beyond the limits"
 
 
 def test_several_charts_share_one_scale_and_each_has_its_own_limits() -> None:
@@ -415,49 +435,132 @@ def test_several_charts_share_one_scale_and_each_has_its_own_limits() -> None:
 def flow(values: list[Any], *, thin: int = -1, group: str = "") -> Series:
     """A series of these values, each from enough cases except the one at `thin`."""
     cases = (MIN_CASES - (place == thin) for place in range(len(values)))
-    months = (f"2031-{place + 1:02}" for place in range(len(values)))
-    return Series(group=group, months=tuple(months), values=tuple(values), cases=tuple(cases))
+    names = (f"2031-{place + 1:02}" for place in range(len(values)))
+    return Series(group=group, names=tuple(names), values=tuple(values), cases=tuple(cases))
 
 
-def known(case: dict[str, Any], name: str) -> bool:
-    """Whether a case has what a measure is worked out from."""
-    return name != "criteria_min" or case["criteria_s"] is not None
+HAS = {
+    "first_missing": "first_call_s",
+    "called_for_min": "called_for_s",
+    "stood_min": "criteria_stood_s",
+}
+"""Measure → what a case must have to count for it; for the others, nothing."""
 
 
-@pytest.mark.parametrize("label", ["level", "grade"])
-def test_the_run_charts_of_a_label_are_worked_out_anew(series: Collected, label: str) -> None:
+def month_of(case: dict[str, Any]) -> str:
+    return str(case["month"])
+
+
+def quarter_of(case: dict[str, Any]) -> str:
+    return f"{case['month'][:4]} Q{(int(case['month'][5:]) + 2) // 3}"
+
+
+def opening_of(case: dict[str, Any]) -> str:
+    return str(case["opened_utc"])
+
+
+POINT = {"month": month_of, "quarter": quarter_of, "case": opening_of}
+
+
+@pytest.mark.parametrize("label", ["", "level", "grade"])
+def test_the_run_charts_are_worked_out_anew(series: Collected, label: str) -> None:
     """Wheeler, Understanding Variation: mean ± 2.66 average moving ranges."""
-    of, months = labels_of(series), sorted({case["month"] for case in series.plain})
-    drawn = charts(tuple(months), series.summary.label_months[label])
+    of = labels_of(series)
+    periods: Any = {name: {"": rows} for name, rows in series.summary.periods.items()}
+    drawn = charts(series.summary.label_periods[label] if label else periods)
+    assert len(drawn) == len(CHARTED)
     limited = 0
     for name, chart in zip(CHARTED, drawn, strict=True):
-        if name == "misheard":
-            continue  # the plain pass has no such figure
+        assert chart.series
         for one in chart.series:
-            own = [case for case in series.plain if of[case["case"]][label] == one.group]
-            found = {month: [c for c in own if c["month"] == month] for month in months}
-            sizes = {m: sum(known(case, name) for case in found[m]) for m in months}
-            values = {m: by_hand(found[m])[name] if sizes[m] else None for m in months}
-            scale = 100 if name in ("completion", "pause") else 1
-            assert one.cases == tuple(sizes.values())
-            assert one.values == pytest.approx(
-                tuple(None if value is None else scale * value for value in values.values())
-            )
-            kept = {m: scale * (values[m] or 0) for m in months if sizes[m] >= MIN_CASES}
-            if len(kept) < 6:
-                assert one.limits is None
-                continue
-            moved = [abs(b - a) for a, b in pairwise(kept.values())]
-            mean, reach = fmean(kept.values()), 2.66 * fmean(moved)
+            own = [
+                case for case in series.plain if not label or of[case["case"]][label] == one.group
+            ]
+            points: dict[str, list[dict[str, Any]]] = defaultdict(list)
+            for case in own:
+                points[POINT[chart.period](case)].append(case)
+            values: list[float] = []
+            for place, point in enumerate(sorted(points) if chart.period == "case" else one.names):
+                cases = [
+                    case for case in points[point] if name not in HAS or case[HAS[name]] is not None
+                ]
+                assert one.cases[place] == len(cases)
+                value = by_hand(points[point])[name] if cases else None
+                if value is None:
+                    assert one.values[place] is None
+                    continue
+                scaled = value * (100 if name == "misheard" else 1)
+                assert one.values[place] == pytest.approx(scaled)
+                if len(cases) >= (1 if chart.period == "case" else MIN_CASES):
+                    values.append(scaled)
+                if one.counts and one.counts[place][0]:
+                    part, whole = map(float, one.counts[place])
+                    assert part / whole == pytest.approx(value, abs=1e-6)
+            moved = [abs(b - a) for a, b in pairwise(values)]
+            mean, reach = fmean(values), 2.66 * fmean(moved)
             ours = one.limits
             assert ours is not None
             assert ours.mean == pytest.approx(mean)
             assert ours.upper - mean == pytest.approx(reach, rel=1e-3)
             assert mean - ours.lower == pytest.approx(reach, rel=1e-3)
-            beyond = [m for m, value in kept.items() if abs(value - mean) > reach]
-            assert [months[place] for place, _ in one.outside] == beyond
             limited += 1
-    assert limited > 3
+    assert limited >= len(CHARTED)
+
+
+def test_an_empty_month_is_a_gap_and_a_thin_month_moves_no_limit(tmp_path: Path) -> None:
+    """Eight months of six cases each; then none in the fourth, and only two in the sixth."""
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    number = 0
+    for month in range(8):
+        for day in range({3: 0, 5: 2}.get(month, 6)):
+            log = Invention(seed=number, day=31 * month + day).live()
+            (folder / f"{number}.log").write_bytes(b"".join(line + b"\n" for line in log))
+            number += 1
+    summary = summarise(collect(folder, tmp_path / "out"))
+    assert len(summary.months) == 7
+    drawn = charts({name: {"": rows} for name, rows in summary.periods.items()})
+    chart = drawn[CHARTED.index("refused_acts")]
+    assert chart.period == "month"
+    (one,) = chart.series
+    assert one.names[2:6] == ("2031-03", "2031-04", "2031-05", "2031-06")
+    assert (one.values[3], one.counts[3]) == (None, ("", "0"))
+    assert [place for place, _ in one.few] == [5]
+    assert [[place for place, _ in run] for run in one.runs] == [[0, 1, 2], [4], [6, 7]]
+    without = [value for place, value in enumerate(one.values) if place not in (3, 5)]
+    assert one.limits == limits([value for value in without if value is not None])
+    assert 'points="' not in chart.picture  # lines are paths, one for each run
+    assert "No line crosses a period without enough cases" in cases_page(summary, "thin")
+
+
+@pytest.mark.parametrize(
+    ("days", "period"),
+    [
+        ([92 * quarter + 13 * case for quarter in range(6) for case in range(6)], "quarter"),
+        ([200 * case for case in range(7)], "case"),
+        ([200 * case for case in range(5)], ""),
+    ],
+)
+def test_when_months_are_thin_a_point_is_a_quarter_and_then_a_case(
+    tmp_path: Path, days: list[int], period: str
+) -> None:
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    for number, day in enumerate(days):
+        log = Invention(seed=number, day=day).live()
+        (folder / f"{number}.log").write_bytes(b"".join(line + b"\n" for line in log))
+    summary = summarise(collect(folder, tmp_path / "out"))
+    drawn = charts({name: {"": rows} for name, rows in summary.periods.items()})
+    chart = drawn[CHARTED.index("refused_acts")]
+    if not period:
+        assert chart.picture is None
+        assert "too few for a chart" in chart.left_out[0].verdict
+        assert "<svg" not in cases_page(summary, "few")
+        return
+    assert chart.period == period
+    (one,) = chart.series
+    assert one.cases == ((1,) * 7 if period == "case" else (6,) * 6)
+    assert "case by case" in chart.title if period == "case" else one.names[0] == "2031 Q1"
 
 
 def test_a_label_is_shown_as_it_is_written(tmp_path: Path) -> None:
@@ -479,6 +582,9 @@ def test_a_label_is_shown_as_it_is_written(tmp_path: Path) -> None:
 # -------------------------------------------------------------------------------- the page, the end
 
 
+REVIEW = r"reviews/[0-9a-f]{16}\.html"
+
+
 class Tags(HTMLParser):
     """The names of a page's tags; fails at what could load or run anything."""
 
@@ -490,7 +596,9 @@ class Tags(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.found.add(tag)
         assert not any(name.startswith("on") for name, _ in attrs)
-        assert all((dict(attrs).get(key) or "#")[0] == "#" for key in ("href", "src", "xlink:href"))
+        for key in ("href", "src", "xlink:href"):
+            target = dict(attrs).get(key) or "#"
+            assert target[0] == "#" or (tag == "a" and re.fullmatch(REVIEW, target))
 
 
 def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Collected) -> None:
@@ -499,9 +607,14 @@ def test_the_page_takes_nothing_from_outside_and_shows_every_figure(series: Coll
     for name, measure in MEASURES.items():
         assert measure.name in unescape(page)
         assert measure.write(series.summary.overall[name]) in page
-    assert page.count("<svg") == 3 * 6, "all cases, by level, by grade"
+    assert page.count("<svg") == 3 * len(CHARTED), "all cases, by level, by grade"
+    assert measure.unit in unescape(page)
     assert "By level" in page
     assert "By grade" in page
+
+
+def m_ss(seconds: float) -> str:
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02}"
 
 
 def test_the_series_is_reviewed_end_to_end(
@@ -521,7 +634,16 @@ def test_the_series_is_reviewed_end_to_end(
         assert "Bytes and story hold" in page
         assert page.count("<svg") == (number % 25 == 0)
         assert shown["Bytes"].startswith(f"each of {plain['lines']} lines ")
-        assert shown["length of the record"] == duration(plain["length_s"])
+        assert shown["length of the record"] == m_ss(plain["length_s"])
+        assert int(shown["calls for a clip or division"]) == plain["calls"]
+        assert f'<dd class="note">{plain["calls_refused"]} refused</dd>' in page
+        first = plain["first_call_s"]
+        assert shown["clip or division first called for"] == (
+            "never" if first is None else m_ss(first)
+        )
+        assert int(shown["statements that lapsed"]) == plain["lapsed"]
+        unclear = [plain[name] for name in ("unsure", "not_understood", "spoken_over")]
+        assert shown["asked again, not understood, spoken over"] == ", ".join(map(str, unclear))
         assert int(shown["refused"]) == plain["refusals"]
         assert int(shown["course left"]) == plain["bail_outs"] + plain["overrides"]
         assert shown["record closed"] == ("yes" if plain["closed"] else "no")
@@ -530,14 +652,16 @@ def test_the_series_is_reviewed_end_to_end(
         sorts[first_s is not None, outside > 0] += 1
         if outside:
             assert int(shown["clipped or divided outside the course"]) == outside
+        between = shown[f"from the first call to the first act recorded{within}"]
         if first_s is None:
-            assert shown[f"clipping or dividing{within}"] == "none stated"
+            assert between == "–"
+            assert f"No clipping or dividing was stated{within}." in page
         else:
-            assert f" UTC, {duration(first_s)} after the opening" in page
-            assert shown[f"criteria standing at the first act{within}"] == "3 of 3"
+            assert between == m_ss(plain["called_for_s"])
+            assert f" at {m_ss(first_s)}</th>" in page
         if plain["first_act_outside"] is False:
-            assert shown["all had stood before it for"] == duration(plain["criteria_stood_s"])
-            assert (shown["pause taken before it"] == "yes") == plain["pause_before_act"]
+            stood = shown["all criteria had stood before that act for"]
+            assert stood == m_ss(plain["criteria_stood_s"])
     assert len(sorts) == 4, "with and without acts in the course, and outside it"
     counted.append(f"{len(series.plain)} invented cases reviewed, each page as the plain pass")
 
@@ -553,7 +677,131 @@ def test_the_command_prints_the_figures_and_writes_the_page(tmp_path: Path) -> N
     assert ran.exit_code == 0, ran.output
     assert "         3  cases" in ran.output
     assert (out / "cases.html").exists()
-    assert "senior" in (out / "cases.html").read_text("utf-8")
+    page = (out / "cases.html").read_text("utf-8")
+    assert "senior" in page
+    Tags(page)
+    targets = re.findall(rf'<a href="({REVIEW})">(invented-\d+)</a>', page)
+    assert sorted(case for _, case in targets) == ["invented-0", "invented-1", "invented-2"]
+    for target, case in targets:
+        assert f"Case record · {case} · " in (out / target).read_text("utf-8")
+
+
+def test_a_review_of_a_case_that_is_gone_is_gone(tmp_path: Path) -> None:
+    folder, out = tmp_path / "logs", tmp_path / "out"
+    write_some(folder, 2)
+    collect(folder, out, reviews=True)
+    (out / "reviews" / "mine.html").write_text("kept", encoding="utf-8")
+    (folder / "0.log").unlink()
+    collect(folder, out, reviews=True)
+    left = {path.name for path in (out / "reviews").iterdir()}
+    assert len(left) == 2
+    assert "mine.html" in left
+
+
+def choose(folder: Path, *options: str) -> tuple[int, str, str]:
+    """Exit code, output and page of `cases` with these options."""
+    out = folder.parent / "out"
+    ran = CliRunner().invoke(
+        cases_command,
+        [str(folder), "--out", str(out), "--no-reviews", *options],
+    )
+    page = out / "cases.html"
+    return ran.exit_code, ran.output, page.read_text("utf-8") if page.exists() else ""
+
+
+def test_cases_are_chosen_by_label_column_and_date(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 12)
+    table = folder / "labels.csv"
+    table.write_text(
+        "case,level\n"
+        + "".join(f"invented-{n},{'senior' if n % 3 else 'junior'}\n" for n in range(11)),
+        encoding="utf-8",
+    )
+    plain = [independent.figures(log.read_bytes()) for log in folder.glob("*.log")]
+    labelled = ["--labels", str(table)]
+
+    def cases(*options: str) -> int:
+        code, output, page = choose(folder, *labelled, *options)
+        assert code == 0, output
+        assert "Only " in output
+        assert "only " in page
+        return int(output.split("cases")[0].split()[-1])
+
+    assert cases("--only", "level=junior") == 4
+    assert cases("--only", "level=") == 1
+    assert cases("--only", "case=invented-1*") == 3
+    assert cases("--only", "case=invented-1*", "--only", "level=senior") == 2
+    months = sorted(case["month"] for case in plain)
+    for month in months:
+        assert cases("--since", month) == sum(one >= month for one in months)
+        assert cases("--until", month) == sum(one <= month for one in months)
+    assert cases("--since", months[0][:4], "--until", months[0][:4]) == sum(
+        one[:4] == months[0][:4] for one in months
+    )
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (["--only", "grade=easy"], "There is no label or column grade to choose by."),
+        (["--only", "junior"], "junior is no choice. Write a name and a value: level=junior."),
+        (["--since", "2031-13"], "2031-13 is no date."),
+        (["--until", "20310401"], "20310401 is no date."),
+        (["--since", "2099"], "None of 2 cases is left (since 2099). Choose more widely."),
+    ],
+)
+def test_a_choice_that_cannot_be_made_gets_one_sentence(
+    tmp_path: Path, options: list[str], sentence: str
+) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 2)
+    code, output, page = choose(folder, *options)
+    assert code == 1
+    assert sentence in output
+    assert page == ""
+
+
+def test_labels_that_match_no_log_are_named(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    write_some(folder, 2)
+    table = tmp_path / "labels.csv"
+    table.write_text("case,level\ninvented-0,senior\ninvent-1,junior\n", encoding="utf-8")
+    _, output, page = choose(folder, "--labels", str(table))
+    assert "Warning: labels of cases without a log that holds: invent-1" in output
+    assert "Labels of 1 case match no log that holds:</b> invent-1." in page
+    _, output, page = choose(folder, "--labels", str(table), "--only", "level=senior")
+    assert "invent-1" in output, "a choice hides no warning"
+    _, output, page = choose(folder)
+    assert "Warning" not in output
+    assert "match no log" not in page
+
+
+def test_what_was_missing_is_counted_as_in_the_plain_pass(series: Collected) -> None:
+    first: Counter[str] = Counter()
+    refused: Counter[str] = Counter()
+    for log in series.folder.glob("*.log"):
+        found = [json.loads(line)["fact"] for line in log.read_bytes().splitlines()]
+        calls = [
+            fact
+            for fact in found
+            if fact["type"] == "Refused" and fact["why"] == "outstanding" and fact["item"] in ACTS
+        ]
+        refused.update(each for fact in calls for each in fact["outstanding"])
+        early = [
+            f
+            for f in found
+            if f["type"] in ("Proposed", "Noted", "Refused") and f.get("item") in ACTS
+        ]
+        if early and early[0] in calls[:1]:
+            first.update(early[0]["outstanding"])
+    ours = {row["item"]: row for row in series.summary.missing}
+    assert {item: row["refused"] for item, row in ours.items() if row["refused"]} == dict(refused)
+    for item, row in ours.items():
+        assert row["first"] >= first[item], "outside the course, what was missing was not refused"
+
+
+ACTS = ("artery_clipped", "duct_clipped", "artery_divided", "duct_divided")
 
 
 @pytest.mark.parametrize(

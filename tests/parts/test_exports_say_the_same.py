@@ -12,12 +12,14 @@ import json
 import warnings
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from html import unescape
 from pathlib import Path
 from typing import Any, get_args
 
 import pandas as pd
 import pyarrow.parquet as pq
 import pytest
+import webvtt
 from fhirclient.models.bundle import Bundle
 from golden_make import KINDS
 from lxml import html
@@ -409,6 +411,38 @@ def from_parquet(log: list[bytes], at: Path) -> ReadBack:
     return [_texts({**row, **whole}) for row in pq.read_table(home / "lines").to_pylist()]
 
 
+def from_webvtt(log: list[bytes], _at: Path) -> ReadBack:
+    """webvtt-py; facts are named in words only."""
+    text = export(log, "webvtt")
+    captions: list[Any] = webvtt.from_string(text).captions
+    first, *cues = captions
+    head = text.partition("\n\nNOTE ")[0]
+    whole = {
+        "case": head.removeprefix("WEBVTT - case ").split(" · ")[0],
+        "caution": first.text.split("\n")[-1],
+        "rehearsal": str(
+            "Rehearsal: no operation" in head and "no operation" in first.text
+        ).lower(),
+    }
+    return [
+        {**whole, **_subtitled(cue)}
+        for cue in sorted(cues, key=lambda cue: int(cue.identifier[5:]))
+    ]
+
+
+def _subtitled(cue: Any) -> dict[str, str]:
+    """What a cue says: words of its speakers around the row that no speaker has."""
+    rows = [unescape(row) for row in cue.raw_text.split("\n")]
+    (middle,) = (place for place, row in enumerate(rows) if not row.startswith("<v "))
+    spoken = [row.partition(">")[2].removesuffix("</v>") for row in rows]
+    return {
+        "line": cue.identifier.removeprefix("line "),
+        "said": " ".join(spoken[:middle]),
+        "counts_as": rows[middle],
+        "answered": " ".join(spoken[middle + 1 :]),
+    }
+
+
 def from_page(log: list[bytes], _at: Path) -> ReadBack:
     """lxml; the page names facts in words only."""
     page = html.fromstring(case_page(examine(log), "a.log"))
@@ -434,6 +468,7 @@ READERS: Mapping[str, Callable[[list[bytes], Path], ReadBack]] = {
     "xes": from_xes,
     "fhir": from_fhir,
     "parquet": from_parquet,
+    "webvtt": from_webvtt,
     "page": from_page,
 }
 

@@ -164,6 +164,49 @@ def test_the_time_in_each_phase_adds_up_to_the_record(examined: Examined) -> Non
     assert any(not one.parts for one in found), "a phase that never came is in the table, too"
 
 
+def test_every_time_is_minutes_and_seconds_in_tables_and_picture_alike(page: str) -> None:
+    cells = re.findall(r'<td class="n">([\d:]+)</td>', page)
+    times = [cell for cell in cells if ":" in cell]
+    assert len(times) > 20
+    assert all(re.fullmatch(r"\d+:[0-5]\d", time) for time in times)
+    (picture,) = re.findall(r"<svg.*?</svg>", page, re.DOTALL)
+    ticks = re.findall(r">(\d+:\d\d)</text>", picture)
+    assert len(ticks) > 3
+    assert all(re.fullmatch(r"\d+:[0-5]\d", tick) for tick in ticks)
+
+
+def test_the_times_of_the_phases_add_up_as_they_are_shown(page: str) -> None:
+    table = page.partition("<h2>Time in each phase</h2>")[2].partition("</table>")[0]
+    shown = re.findall(r'<td class="n">(?:<b>)?(\d+):(\d\d)', table)
+    *parts, whole = [int(minutes) * 60 + int(seconds) for minutes, seconds in shown]
+    assert len(parts) == 9
+    assert sum(parts) == whole
+
+
+def test_the_page_leads_with_the_first_call_for_a_clip() -> None:
+    """Called for at 9 s with one criterion of three, and again when all stood."""
+    tale = Story()
+    tale.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA[:2], "checklist clips on the artery")
+    tale.say(*THREE_CRITERIA[2:], "checklist begin the pause")
+    tale.wait()
+    tale.say("confirm", "checklist clips on the artery", "confirm", "checklist view is lost")
+    tale.say(*THREE_CRITERIA[:2])
+    shown = case_page(examine(tale.lines()), "a.log")
+    figures = re.findall(
+        r'<dt>([^<]*)</dt><dd>([^<]*)</dd>(?:<dd class="note">([^<]*)</dd>)?', shown
+    )
+    assert figures[:5] == [
+        ("clip or division first called for", "0:09", "artery clipped: refused, 3 missing"),
+        ("calls for a clip or division", "2", "1 refused"),
+        ("from the first call to the first act recorded", "0:13", ""),
+        ("all criteria had stood before that act for", "0:09", ""),
+        ("statements that lapsed", "4", "1 stated again, after 0:02 (median)"),
+    ]
+    assert "Missing then: lower third off the plate; two and only two structures;" in shown
+    assert "First called for: artery clipped at 0:09" in shown
+    assert "First recorded in the course: artery clipped at 0:22" in shown
+
+
 def test_the_legend_names_every_mark(page: str) -> None:
     legend = re.findall(r"<figcaption>(.*?)</figcaption>", page, re.DOTALL)[0]
     for shape in marks.SHAPES.values():

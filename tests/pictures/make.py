@@ -2,7 +2,8 @@
 
     python tests/pictures/make.py
 
-Rehearses two invented cases with the installed program and has Chromium draw what came of them.
+Rehearses an invented case with the installed program, reviews another one, of an hour, and has
+Chromium draw what came of them.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ from textwrap import wrap
 from playwright.sync_api import Browser, sync_playwright
 
 HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE.parent))
+from invented import write_one  # noqa: E402 - what tests share
+
 PROGRAM = Path(sys.executable).with_name("voicecheck")
 COLUMNS = 108
 FROM, UNTIL = "checklist triangle free of fat", "Next: third criterion"
@@ -52,8 +56,7 @@ def draw_terminal(browser: Browser, folder: str) -> None:
 
 def draw_review(browser: Browser, folder: str) -> None:
     """The first screen of a review."""
-    printed("rehearse", "view_lost", "--fast", "--case-dir", folder)
-    (log,) = Path(folder).glob("invented-view_lost*.log")
+    log = write_one(Path(folder), 5)
     printed("review", str(log))
     page = browser.new_page(viewport={"width": 1120, "height": 1500})
     page.goto(log.with_suffix(".html").as_uri())

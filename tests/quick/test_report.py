@@ -54,8 +54,9 @@ def test_how_long_each_criterion_had_stood_before_the_first_act(clipped: Report)
 def test_the_summary_is_one_sentence_about_what_was_stated(clipped: Report) -> None:
     assert clipped.summary == (
         "Laparoscopic cholecystectomy, 21 s; 11 of 17 required items were stated and stood at the "
-        "end; when the first act (artery clipped) was stated, all three criteria had stood for 9 s "
-        "and the pause had been taken; the record was not closed."
+        "end; a clip or division was first called for after 20 s (artery clipped) and recorded; "
+        "the first act (artery clipped) was recorded after 21 s, when the criteria had stood for "
+        "9 s; the record was not closed."
     )
 
 
@@ -126,9 +127,8 @@ def test_after_an_emergency_the_first_act_is_the_one_stated_in_the_course() -> N
     assert found.first_act == found.acts[-1]
     assert [one.stood_s is None for one in found.acts[-1].criteria] == [False] * 3
     assert (
-        "artery clipped noted outside the course (emergency); when the first act in the course "
-        "(artery clipped) was stated, all three criteria had stood for 9 s and the pause had been "
-        "taken"
+        "artery clipped noted outside the course (emergency); the first act in the course (artery "
+        "clipped) was recorded after 26 s, when the criteria had stood for 9 s"
     ) in found.summary
 
 
@@ -141,8 +141,7 @@ def test_an_act_in_an_emergency_after_the_first_act_comes_after_it_in_the_summar
     assert report_of(tale).first_act == first == clipped.first_act
     assert later.during == "emergency"
     assert (
-        "all three criteria had stood for 9 s and the pause had been taken; duct clipped noted "
-        "outside the course (emergency); "
+        "the criteria had stood for 9 s; duct clipped noted outside the course (emergency); "
     ) in report_of(tale).summary
 
 
@@ -150,6 +149,80 @@ def test_an_act_in_a_bail_out_names_the_bail_out() -> None:
     tale = Story()
     tale.say("checklist going for subtotal", "checklist clips on the artery")
     assert report_of(tale).acts_outside[0].during.startswith("bail-out: ")
+
+
+# -------------------------------------------------------------- called for, lapsed, stated again
+
+
+def test_the_first_call_for_a_clip_tells_when_what_stood_and_what_was_missing() -> None:
+    """Six items at 1-6 s, a criterion from 8 s, a clip called for at 9 s, the rest after."""
+    tale = Story()
+    tale.say(*UP_TO_THE_CRITERIA, *THREE_CRITERIA[:2], "checklist clips on the artery")
+    tale.say(*THREE_CRITERIA[2:], "checklist begin the pause")
+    tale.wait()
+    tale.say("confirm", *CLIPPED)
+    found = report_of(tale)
+    call = found.first_call
+    assert call is not None
+    assert (call.at.since_s, call.name, call.became) == (9.0, "artery clipped", "refused")
+    assert [one.stood_s for one in call.criteria] == [1.0, None, None]
+    assert (call.criteria_standing, call.pause.stood_s) == (1, None)
+    assert list(call.missing) == ["plate", "two", "pause"]
+    assert [one.became for one in found.calls] == ["refused", "recorded"]
+    assert found.called_for_s == 22.0 - 9.0
+    assert (
+        "a clip or division was first called for after 9 s (artery clipped) and refused with 3 "
+        "items missing; of 2 such calls 1 was refused; the first act (artery clipped) was recorded "
+        "after 22 s, when the criteria had stood for 9 s; the record"
+    ) in found.summary
+
+
+@pytest.mark.parametrize(
+    ("said", "became"),
+    [
+        (("checklist clips on the artery", "confirm"), ["recorded"]),
+        (("checklist clips on the artery", "negative"), ["not recorded"]),
+        (("checklist clips on the artery", "checklist active bleeding"), ["not recorded"]),
+        (("checklist clips on the artery",), ["waits for confirm"]),
+        (("checklist clips on the artery", "checklist clips on the artery"), None),
+        (("checklist about to clip the artery",), ["refused"]),
+        (("checklist the artery is not clipped",), []),
+        (("checklist stand by", "checklist clips on the artery"), ["refused"]),
+        (("checklist stand by", "checklist withdraw the arterial clips"), []),
+        (("checklist withdraw the arterial clips",), []),
+        (("checklist", "clips on the artery", "confirm"), ["recorded"]),
+    ],
+)
+def test_what_counts_as_a_call_and_what_it_became(
+    said: tuple[str, ...], became: list[str] | None
+) -> None:
+    tale = up_to_the_clip()
+    tale.say(*said)
+    found = [one.became for one in report_of(tale).calls]
+    assert found == (["not recorded", "waits for confirm"] if became is None else became)
+
+
+def test_a_call_in_an_emergency_tells_what_would_have_been_missing() -> None:
+    tale = Story()
+    tale.say(*UP_TO_THE_CRITERIA, "checklist emergency", "checklist clips on the artery")
+    (call,) = report_of(tale).calls
+    assert (call.became, call.during) == ("noted outside the course", "emergency")
+    assert list(call.missing) == ["triangle", "plate", "two", "pause"]
+
+
+def test_a_lapse_tells_its_cause_and_when_each_item_was_stated_again() -> None:
+    """The view is lost at 20 s; the criteria stand again from 22 and 24 s, the third never."""
+    tale = up_to_the_clip()
+    tale.say("checklist view is lost", *THREE_CRITERIA[:4])
+    found = report_of(tale)
+    (lapse,) = found.lapses
+    assert (lapse.at.since_s, lapse.why) == (20.0, "view lost")
+    assert {one.item: lapse.took_s(one) for one in lapse.items} == {
+        "triangle": 2.0,
+        "plate": 4.0,
+        "two": None,
+        "pause": None,
+    }
 
 
 # -------------------------------------------------------------------- refused, corrected, left
@@ -218,6 +291,7 @@ def test_a_denied_read_back_has_the_phrase_that_was_read_back() -> None:
     heard = found.hearing
     assert (heard.heard, heard.understood, heard.other_speech) == (13, 10, 1)
     assert (heard.negatives, heard.no_replies, heard.asked_again) == (1, 1, 1)
+    assert heard.not_understood == 1
     assert heard.confidence_median == heard.confidence_lowest == 0.99
 
 
@@ -279,6 +353,13 @@ def test_one_answer_at_a_time_stands_for_an_item(
             spans = [span for span in found.spans if span.item == item.item]
             assert all(a.end is not None and a.end.line <= b.start.line for a, b in pairwise(spans))
             assert item.stands == any(span.end is None and span.satisfies for span in spans)
+
+
+def test_what_was_heard_adds_up(invented_reports: list[tuple[list[bytes], Report]]) -> None:
+    for _, found in invented_reports:
+        heard = found.hearing
+        unclear = heard.other_speech + heard.not_understood + heard.reply_to_nothing + heard.unsure
+        assert heard.heard == heard.understood + unclear
 
 
 def test_no_summary_claims_that_anything_is_so(

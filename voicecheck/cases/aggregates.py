@@ -1,144 +1,24 @@
-"""What is worked out over many cases: each measure once, with its SQL, its name and its unit."""
+"""What is worked out over many cases, with DuckDB."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from voicecheck.cases.layout import PARTITIONED, TABLES, Row, schema
+from voicecheck.cases.measures import MEASURES, PERIODS
 from voicecheck.core.facts import Doubt
 from voicecheck.core.wording import DOUBTS
 from voicecheck.review.optional import library
 
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Measure:
-    """One figure about a group of cases."""
-
-    sql: str
-    """An aggregate over the table `cases`."""
-    name: str
-    unit: str
-    write: Callable[[Any], str]
-    of: str = "count(*)"
-    """SQL: how many of the group's cases it is worked out from."""
-
-    @property
-    def is_share(self) -> bool:
-        """Whether it is a part of 1, written and charted in percent."""
-        return self.write is _percent
-
-
-def _number(value: Any) -> str:
-    return f"{value:,.0f}".replace(",", " ")
-
-
-def _decimal(value: Any) -> str:
-    return f"{value:.2f}"
-
-
-def _percent(value: Any) -> str:
-    return f"{100 * value:.1f} %"
-
-
-MEASURES: Mapping[str, Measure] = {
-    "cases": Measure(sql="count(*)", name="cases", unit="", write=_number),
-    "closed": Measure(
-        sql="avg(closed::int)", name="record closed", unit="% of cases", write=_percent
-    ),
-    "completion": Measure(
-        sql="avg(items_stated / items_required)",
-        name="required items stated",
-        unit="% of items, mean over cases",
-        write=_percent,
-    ),
-    "criteria_min": Measure(
-        sql="median(criteria_s) / 60",
-        of="count(criteria_s)",
-        name="time to all criteria",
-        unit="minutes, median",
-        write=_decimal,
-    ),
-    "stood_min": Measure(
-        sql="median(criteria_stood_s) / 60",
-        of="count(criteria_stood_s)",
-        name="criteria stood before the first act",
-        unit="minutes, median",
-        write=_decimal,
-    ),
-    "pause": Measure(
-        sql="avg((pauses_held > 0)::int)",
-        name="pause held",
-        unit="% of cases",
-        write=_percent,
-    ),
-    "acts_outside": Measure(
-        sql="avg(first_act_outside::int)",
-        of="count(first_act_outside)",
-        name="first act in an emergency or bail-out",
-        unit="% of cases with an act",
-        write=_percent,
-    ),
-    "refusals": Measure(sql="avg(refusals)", name="refusals", unit="mean per case", write=_decimal),
-    "lapses": Measure(sql="avg(lapses)", name="lapses", unit="mean per case", write=_decimal),
-    "withdrawals": Measure(
-        sql="avg(withdrawals)",
-        name="withdrawn or answered anew",
-        unit="mean per case",
-        write=_decimal,
-    ),
-    "bail_outs": Measure(
-        sql="avg((bail_outs > 0)::int)", name="with a bail-out", unit="% of cases", write=_percent
-    ),
-    "overrides": Measure(
-        sql="avg((overrides > 0)::int)", name="with an emergency", unit="% of cases", write=_percent
-    ),
-    "heard": Measure(
-        sql="avg(heard)", name="utterances heard", unit="mean per case", write=_decimal
-    ),
-    "misheard": Measure(
-        sql="(sum(not_a_phrase) + sum(unsure) + sum(negatives))"
-        " / nullif(sum(heard) - sum(other_speech), 0)",
-        name="not understood or denied",
-        unit="% of what was said to the machine",
-        write=_percent,
-    ),
-    "confidence": Measure(
-        sql="median(confidence_median)",
-        name="recogniser's confidence",
-        unit="median of the cases' medians",
-        write=_decimal,
-    ),
-    "no_replies": Measure(
-        sql="avg(no_replies)", name="read-backs without reply", unit="mean per case", write=_decimal
-    ),
-    "deaf": Measure(
-        sql="sum(deaf_s) / nullif(sum(length_s), 0)",
-        name="deaf while speaking",
-        unit="% of time",
-        write=_percent,
-    ),
-    "trouble": Measure(
-        sql="sum(trouble_s) / nullif(sum(length_s), 0)",
-        name="a part in trouble",
-        unit="% of time",
-        write=_percent,
-    ),
-}
-
-CHARTED = ("completion", "pause", "criteria_min", "refusals", "lapses", "misheard")
-"""Measures that get a run chart."""
-
-HEALTH = ("heard", "misheard", "confidence", "no_replies", "deaf", "trouble")
-"""Measures of how well the machine heard and ran; the others are about the course."""
-
 Groups = Mapping[str, Row]
 """Group → measure or item → value; None if the group has no case to work it out from.
 
-`<measure>_of` says how many cases a measure is worked out from.
+`<measure>_part` and `<measure>_of` are numerator and denominator, `<measure>_cases` the number of
+cases that it is worked out from.
 """
 
 UNLABELLED = "(no label)"
@@ -149,10 +29,17 @@ class Summary:
     """Everything worked out over many cases."""
 
     overall: Row
-    months: Groups
+    periods: Mapping[str, Groups]
+    """Kind of period → period → measure → value."""
     labels: Mapping[str, Groups]
-    label_months: Mapping[str, Mapping[str, Groups]]
-    """Label → its value → month → measure → value."""
+    label_periods: Mapping[str, Mapping[str, Mapping[str, Groups]]]
+    """Label → kind of period → the label's value → period → measure → value."""
+    cases: Sequence[Row]
+    """All cases, in the order of time."""
+    missing: Sequence[Row]
+    """What was missing when a clip or a division was called for, by item."""
+    refused_calls: Row
+    """How many calls for a clip or a division were refused, and in how many cases."""
     items: Sequence[Row]
     item_months: Groups
     """Month → item → share of the month's cases in which it was stated in the course."""
@@ -164,6 +51,13 @@ class Summary:
     """Those that are counted in no figure."""
     damaged: Sequence[Row]
     newer: Sequence[Row]
+    unmatched: Sequence[Row]
+    """Cases with labels of which no log was found."""
+
+    @property
+    def months(self) -> Groups:
+        """The months in which there was a case."""
+        return self.periods["month"]
 
 
 def summarise(home: Path) -> Summary:
@@ -181,11 +75,11 @@ def summarise(home: Path) -> Summary:
             found = rows(_aggregate(f"{by} AS grp, ", f"{tables} GROUP BY 1 ORDER BY 1"), *values)
             return {row["grp"]: row for row in found}
 
-        def monthly(label: str) -> Mapping[str, Groups]:
+        def by_period(label: str, period: str) -> Mapping[str, Groups]:
             found: dict[str, dict[str, Row]] = defaultdict(dict)
             grouped = f"{_LABELLED} GROUP BY 1, 2 ORDER BY 1, 2"
-            for row in rows(_aggregate(f"{_VALUE} AS grp, month, ", grouped), label):
-                found[row["grp"]][row["month"]] = row
+            for row in rows(_aggregate(f"{_VALUE} AS grp, {period} AS point, ", grouped), label):
+                found[row["grp"]][row["point"]] = row
             return found
 
         def completion(by: str, tables: str, *values: str) -> Groups:
@@ -197,9 +91,15 @@ def summarise(home: Path) -> Summary:
         names = [row["label"] for row in rows("SELECT DISTINCT label FROM labels ORDER BY 1")]
         return Summary(
             overall=rows(_aggregate("", "cases"))[0],
-            months=groups("month", "cases"),
+            periods={name: groups(period, "cases") for name, period in PERIODS.items()},
             labels={name: groups(_VALUE, _LABELLED, name) for name in names},
-            label_months={name: monthly(name) for name in names},
+            label_periods={
+                label: {name: by_period(label, period) for name, period in PERIODS.items()}
+                for label in names
+            },
+            cases=rows("SELECT * FROM cases ORDER BY opened_utc, file"),
+            missing=rows(_MISSING),
+            refused_calls=rows(_REFUSED_CALLS)[0],
             items=rows(_ITEMS),
             item_months=completion("month", "items"),
             item_labels={
@@ -211,11 +111,14 @@ def summarise(home: Path) -> Summary:
             rehearsals=rows("SELECT * FROM rehearsals ORDER BY file"),
             damaged=rows("SELECT * FROM damaged ORDER BY file"),
             newer=rows("SELECT * FROM newer ORDER BY file"),
+            unmatched=rows('SELECT * FROM unmatched ORDER BY "case"'),
         )
 
 
 _AGGREGATES = ", ".join(
-    f'{measure.sql} AS "{name}", {measure.of} AS "{name}_of"' for name, measure in MEASURES.items()
+    f'{measure.sql} AS "{name}", {measure.part or "NULL"} AS "{name}_part", '
+    f'{measure.of} AS "{name}_of", {measure.cases} AS "{name}_cases"'
+    for name, measure in MEASURES.items()
 )
 
 
@@ -233,6 +136,20 @@ _ITEMS = """
 SELECT item, place, any_value(name) AS name, any_value(phase) AS phase, count(*) AS cases,
        avg(stated::int) AS stated, median(first_s) / 60 AS first_min, avg(fell) AS fell
 FROM items GROUP BY place, item ORDER BY place, item
+"""
+_REFUSED_CALLS = """
+SELECT count(*) AS calls, count(DISTINCT file) AS cases FROM calls WHERE became = 'refused'
+"""
+_MISSING = """
+WITH gone AS (
+    SELECT file, unnest(string_split(missing, ' ')) AS item, became = 'refused' AS refused,
+           line = min(line) OVER (PARTITION BY file) AS first
+    FROM calls
+)
+SELECT item, place, any_value(name) AS name, any_value(phase) AS phase,
+       sum(first::int) AS first, sum(refused::int) AS refused,
+       count(DISTINCT file) FILTER (refused) AS cases
+FROM gone JOIN items USING (file, item) GROUP BY place, item ORDER BY place, item
 """
 _HAPPENINGS = """
 WITH told AS (

@@ -50,6 +50,23 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "first_act_outside": ("bool", "whether it was noted outside the course; or null"),
         "criteria_stood_s": ("double", "how long all criteria had stood by then; or null"),
         "pause_before_act": ("bool", "whether the pause stood at the first act; or null"),
+        "calls": ("int64", "how often a clip or a division was called for, whatever came of it"),
+        "calls_refused": ("int64", "of these, how many were refused"),
+        "first_call_s": ("double", "when one was first called for; null if never"),
+        "first_call": ("string", "id of the item that was called for then; or null"),
+        "first_call_became": (
+            "string",
+            "refused, recorded, not recorded, noted outside the course; or null",
+        ),
+        "first_call_missing": ("int64", "how many items stood in its way, or would have; or null"),
+        "first_call_criteria": ("int64", "how many criteria stood then; or null"),
+        "called_for_s": (
+            "double",
+            "from the first call to the first act in the course; null if there was none",
+        ),
+        "lapsed": ("int64", "how many statements lapsed"),
+        "restored": ("int64", "of these, how many were stated again"),
+        "restored_s": ("double", "how long that took, median; null if none was"),
         "pauses_begun": ("int64", "how often the pause was begun"),
         "pauses_held": ("int64", "how often it was confirmed as held"),
         "refusals": ("int64", "commands refused"),
@@ -60,9 +77,10 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "heard": ("int64", "utterances"),
         "understood": ("int64", "utterances that were a command or a reply"),
         "other_speech": ("int64", "utterances that were talk in the room"),
-        "not_a_phrase": ("int64", "known words, but no phrase"),
+        "not_understood": ("int64", "meant for the machine, but it means nothing"),
         "reply_to_nothing": ("int64", "confirm or negative when nothing was read back"),
         "unsure": ("int64", "phrases heard with too little confidence, asked for again"),
+        "spoken_over": ("int64", "utterances that began while the machine spoke"),
         "negatives": ("int64", "read-backs denied or dropped"),
         "no_replies": ("int64", "read-backs without reply in time"),
         "asked_again": ("int64", "how often the machine was asked to repeat itself"),
@@ -83,6 +101,27 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "standing": ("bool", "whether it stood at the end"),
         "first_s": ("double", "when that was first so; null if never"),
         "fell": ("int64", "how often it stood and then fell"),
+    },
+    "calls": {
+        "file": ("string", "name of the log"),
+        "line": ("int64", "its number"),
+        "elapsed_s": ("double", "since the opening"),
+        "item": ("string", "id of the clip or division that was called for"),
+        "name": ("string", "its name"),
+        "became": ("string", "refused, recorded, not recorded, noted outside the course"),
+        "during": ("string", "the emergency or bail-out in which it was noted"),
+        "criteria": ("int64", "how many criteria stood"),
+        "criteria_stood_s": ("double", "how long all had stood; or null"),
+        "missing": ("string", "ids of the items in its way, with spaces between them"),
+    },
+    "lapses": {
+        "file": ("string", "name of the log"),
+        "line": ("int64", "its number"),
+        "elapsed_s": ("double", "since the opening"),
+        "why": ("string", "what the item lapsed by"),
+        "item": ("string", "its id"),
+        "name": ("string", "its name"),
+        "restored_s": ("double", "how long until it was stated again; null if never"),
     },
     "lines": {
         "file": ("string", "name of the log"),
@@ -114,6 +153,9 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
         "label": ("string", "name of a column of the labels file"),
         "value": ("string", "what it says for this case"),
     },
+    "unmatched": {
+        "case": ("string", "a case with labels of which no log was found that holds"),
+    },
     "rehearsals": {
         "file": ("string", "name of the log"),
         "case": ("string", "the pseudonym in the log"),
@@ -129,7 +171,7 @@ TABLES: Mapping[str, Mapping[str, tuple[str, str]]] = {
 }
 """Table → column → Arrow type, meaning."""
 
-PARTITIONED = ("cases", "items", "lines")
+PARTITIONED = ("cases", "items", "calls", "lapses", "lines")
 """Tables with one file for each month of the opening (UTC); the others have a single file."""
 
 

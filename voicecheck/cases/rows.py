@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
+from statistics import median
 
 from voicecheck.cases.layout import PACKED, Row, Rows, packed
 from voicecheck.core.procedure import Kind
 from voicecheck.review.examine import Examined
-from voicecheck.review.findings import Asked, Report, Span
+from voicecheck.review.findings import Act, Asked, Call, Report, Span
 from voicecheck.review.lines import lines
 
 
@@ -28,9 +29,19 @@ def rows(file: str, sha256: str, examined: Examined, *, rehearsals: bool = False
     shared = {"file": file, "month": report.opened.utc[:7]}
     return {
         "cases": [
-            {**shared, "sha256": sha256, **_case(report), **_act(report), **asdict(report.hearing)}
+            {
+                **shared,
+                "sha256": sha256,
+                **_case(report),
+                **_called(report),
+                **_act(report),
+                **_lapsed(report),
+                **asdict(report.hearing),
+            }
         ],
         "items": [{**shared, **row} for row in _items(report)],
+        "calls": [{**shared, **row} for row in _calls(report)],
+        "lapses": [{**shared, **row} for row in _lapses(report)],
         "lines": [
             {
                 **shared,
@@ -74,15 +85,74 @@ def _case(report: Report) -> Row:
     }
 
 
+def _called(report: Report) -> Row:
+    first, counts = report.first_call, {"calls": len(report.calls)}
+    if first is None:
+        return {**counts, "calls_refused": 0}
+    return {
+        **counts,
+        "calls_refused": len(report.refused_calls),
+        "first_call_s": first.at.since_s,
+        "first_call": first.item,
+        "first_call_became": first.became,
+        "first_call_missing": len(first.missing),
+        "first_call_criteria": first.criteria_standing,
+        "called_for_s": report.called_for_s,
+    }
+
+
+def _calls(report: Report) -> Iterator[Row]:
+    for one in report.calls:
+        yield {
+            "line": one.at.line,
+            "elapsed_s": one.at.since_s,
+            "item": one.item,
+            "name": one.name,
+            "became": one.became,
+            "during": one.during,
+            "criteria": one.criteria_standing,
+            "criteria_stood_s": _all_stood_s(one),
+            "missing": " ".join(one.missing),
+        }
+
+
+def _lapsed(report: Report) -> Row:
+    took_s = [row["restored_s"] for row in _lapses(report)]
+    again_s = [one for one in took_s if one is not None]
+    return {
+        "lapsed": len(took_s),
+        "restored": len(again_s),
+        "restored_s": median(again_s) if again_s else None,
+    }
+
+
+def _lapses(report: Report) -> Iterator[Row]:
+    for one in report.lapses:
+        for fallen in one.items:
+            yield {
+                "line": one.at.line,
+                "elapsed_s": one.at.since_s,
+                "why": one.why,
+                "item": fallen.item,
+                "name": fallen.name,
+                "restored_s": one.took_s(fallen),
+            }
+
+
+def _all_stood_s(moment: Act | Call) -> float | None:
+    """How long all criteria had stood; None if any did not."""
+    stood_s = [one.stood_s for one in moment.criteria if one.stood_s is not None]
+    return min(stood_s) if len(stood_s) == len(moment.criteria) else None
+
+
 def _act(report: Report) -> Row:
     if not report.acts:
         return {}
     act = report.acts[0]
-    stood_s = [one.stood_s for one in act.criteria if one.stood_s is not None]
     return {
         "first_act_s": act.at.since_s,
         "first_act_outside": bool(act.during),
-        "criteria_stood_s": min(stood_s) if len(stood_s) == len(act.criteria) else None,
+        "criteria_stood_s": _all_stood_s(act),
         "pause_before_act": act.pause.stood_s is not None,
     }
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 
 from voicecheck.core.wording import CAUTION, REHEARSAL
 from voicecheck.review.examine import Examined
-from voicecheck.review.findings import Report, Stretch
+from voicecheck.review.findings import Act, Call, Report, Stretch
 from voicecheck.review.lines import lines
 from voicecheck.review.marks import SHAPES
 from voicecheck.review.pages import drawn, page
@@ -52,7 +53,6 @@ def case_page(examined: Examined, name: str, doublet: Doublet | None = None) -> 
     `name` is the log's file name.
     """
     report = examined.report
-    act = report.first_act if report else None
     return page(
         "voicecheck.review:review.html.j2",
         examined=examined,
@@ -60,7 +60,10 @@ def case_page(examined: Examined, name: str, doublet: Doublet | None = None) -> 
         name=name,
         picture=drawn(timeline(report)) if report else "",
         shapes=SHAPES.values(),
-        standing=[one for one in act.criteria if one.stood_s is not None] if act else [],
+        moments=_moments(report) if report else [],
+        fallen=[each for lapse in report.lapses for each in lapse.items] if report else [],
+        restored_s=_restored_s(report) if report else None,
+        stood_s=_least_stood_s(report.first_act) if report else None,
         phases=phases(report) if report else [],
         proven=tuple(proof(examined)),
         doublet=doublet,
@@ -70,6 +73,29 @@ def case_page(examined: Examined, name: str, doublet: Doublet | None = None) -> 
         rehearsal=REHEARSAL,
         caution=CAUTION,
     )
+
+
+def _moments(report: Report) -> list[tuple[str, Call | Act]]:
+    """The moments at which the page tells what stood: the first call, and the first act."""
+    moments: list[tuple[str, Call | Act]] = []
+    if report.first_call:
+        moments.append(("first called for", report.first_call))
+    if report.first_act:
+        moments.append(("first recorded in the course", report.first_act))
+    return moments
+
+
+def _least_stood_s(act: Act | None) -> float | None:
+    """How long the criterion stated last had stood; None without an act."""
+    stood_s = [one.stood_s for one in act.criteria if one.stood_s is not None] if act else []
+    return min(stood_s, default=None)
+
+
+def _restored_s(report: Report) -> float | None:
+    """How long it took until what lapsed was stated again, median; None if nothing was."""
+    took_s = (lapse.took_s(fallen) for lapse in report.lapses for fallen in lapse.items)
+    known_s = [one for one in took_s if one is not None]
+    return median(known_s) if known_s else None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,9 +108,9 @@ class InPhase:
     parts: tuple[Stretch, ...]
 
     @property
-    def total_s(self) -> float:
-        """All parts together, in seconds."""
-        return sum(part.end.since_s - part.start.since_s for part in self.parts)
+    def total_s(self) -> int:
+        """All parts together, in whole seconds, so that the parts that are shown add up to it."""
+        return sum(int(part.end.since_s) - int(part.start.since_s) for part in self.parts)
 
 
 def phases(report: Report) -> list[InPhase]:

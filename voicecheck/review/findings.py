@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from voicecheck.core.chain import parse_checkpoint
@@ -165,6 +166,52 @@ class Act:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Call:
+    """A clip or a division that was called for, and what stood at that moment."""
+
+    at: Moment
+    item: str
+    name: str
+    said: Utterance
+    became: str
+    """What came of it: refused, recorded, not recorded, noted outside the course."""
+    during: str
+    """The emergency or bail-out in which it was noted; "" in any other case."""
+    criteria: tuple[Stood, ...]
+    pause: Stood
+    missing: Mapping[str, str]
+    """Id → name of each item that stood in its way, or would have in the course."""
+
+    @property
+    def criteria_standing(self) -> int:
+        """How many criteria stood."""
+        return sum(one.stood_s is not None for one in self.criteria)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fallen:
+    """An item that lapsed."""
+
+    item: str
+    name: str
+    restored: Moment | None
+    """When it was next stated as required; None if never."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Lapse:
+    """One line by which statements lapsed."""
+
+    at: Moment
+    why: str
+    items: tuple[Fallen, ...]
+
+    def took_s(self, fallen: Fallen) -> float | None:
+        """How long it took until one of its items was stated again; None if never."""
+        return fallen.restored.since_s - self.at.since_s if fallen.restored else None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Pause:
     """How often the pause was begun, and how often it was confirmed as held."""
 
@@ -201,8 +248,8 @@ class Hearing:
     understood: int
     other_speech: int
     """Matches no phrase: mostly talk in the room."""
-    not_a_phrase: int
-    """Known words, but no phrase."""
+    not_understood: int
+    """Meant for the machine, but it means nothing."""
     reply_to_nothing: int
     """Confirm or negative when nothing was read back."""
     unsure: int
@@ -261,6 +308,9 @@ class Report:
     acts: tuple[Act, ...]
     """Every recorded clipping and dividing, in the order of the log."""
     pause: Pause
+    calls: tuple[Call, ...]
+    """Every clip or division that was called for, whatever came of it."""
+    lapses: tuple[Lapse, ...]
     refusals: tuple[Happening, ...]
     corrections: tuple[Happening, ...]
     """Withdrawn, answered anew, or lapsed."""
@@ -285,6 +335,23 @@ class Report:
     def first_act(self) -> Act | None:
         """The first one stated in the course; None if there is none."""
         return next((act for act in self.acts if not act.during), None)
+
+    @property
+    def first_call(self) -> Call | None:
+        """The first time that a clip or a division was called for; None if it never was."""
+        return self.calls[0] if self.calls else None
+
+    @property
+    def refused_calls(self) -> tuple[Call, ...]:
+        """The calls for a clip or a division that were refused."""
+        return tuple(call for call in self.calls if call.became == "refused")
+
+    @property
+    def called_for_s(self) -> float | None:
+        """From the first call to the first act in the course; None if there was no such act."""
+        if self.first_call is None or self.first_act is None:
+            return None
+        return self.first_act.at.since_s - self.first_call.at.since_s
 
     @property
     def acts_outside(self) -> tuple[Act, ...]:

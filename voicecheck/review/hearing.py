@@ -89,7 +89,7 @@ def hearing(trace: Trace) -> Hearing:
         heard=len(heard),
         understood=len(clear),
         other_speech=unclear[Doubt.OTHER_SPEECH],
-        not_a_phrase=unclear[Doubt.NOT_A_PHRASE],
+        not_understood=unclear[Doubt.NOT_A_PHRASE] + unclear[Doubt.NOT_UNDERSTOOD],
         reply_to_nothing=unclear[Doubt.NOTHING_TO_CONFIRM],
         unsure=unclear[Doubt.UNSURE],
         spoken_over=len(all_heard) - len(heard),

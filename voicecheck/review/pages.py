@@ -34,6 +34,7 @@ def _templates() -> Any:
         "duration": duration,
         "elapsed": elapsed,
         "clock": clock,
+        "css_text": lambda text: library("markupsafe").Markup(css_text(text)),
         "sure": sure,
         "in_words": in_words,
     }
@@ -51,9 +52,16 @@ def drawn(svg: str) -> Any:
 
 
 def elapsed(seconds: float) -> str:
-    """Time since the opening, as h:mm:ss."""
+    """A time since the opening, or a length of time, as m:ss, rounded down."""
     minutes, rest = divmod(int(seconds), 60)
-    return f"{minutes // 60}:{minutes % 60:02}:{rest:02}"
+    return f"{minutes}:{rest:02}"
+
+
+def css_text(text: str) -> str:
+    """A text as a string of CSS, for what is printed on each page; it steers nothing."""
+    shown = legible(text, 300)
+    escaped = "".join(each if each.isalnum() else f"\\{ord(each):x} " for each in shown)
+    return f'"{escaped}"'
 
 
 def clock(at: Moment) -> str:

@@ -30,6 +30,7 @@ from voicecheck.review.marks import (
     width_min,
 )
 from voicecheck.review.optional import library
+from voicecheck.review.pages import elapsed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -116,12 +117,21 @@ def _axes(axes: Axes, names: Sequence[str], minutes: float) -> None:
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_yticks(range(len(names)), [legible(name, 60) for name in names])
     axes.tick_params(length=0, pad=6)
-    axes.set_xlabel("minutes since the record was opened")
+    axes.xaxis.set_major_locator(library("matplotlib.ticker").MultipleLocator(_step(minutes)))
+    axes.xaxis.set_major_formatter(lambda at_min, _place: elapsed(round(at_min * 60)))
+    axes.set_xlabel("since the record was opened, in minutes and seconds (m:ss)")
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)
     for place in range(0, len(names), 2):
         axes.axhspan(place - 0.5, place + 0.5, color=PAPER, zorder=0, linewidth=0)
     axes.grid(axis="x", color="#d7dee2", linewidth=0.6, zorder=0.5)
+
+
+def _step(minutes: float) -> float:
+    """Minutes between two marks of the axis: at most twelve, at round times."""
+    steps_s = (5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600)
+    step_s = next((step_s for step_s in steps_s if minutes * 60 / step_s <= 12), None)
+    return (step_s or -(-minutes // 720) * 3600) / 60
 
 
 def _phases(axes: Axes, report: Report) -> None:

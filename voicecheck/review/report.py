@@ -9,7 +9,9 @@ from voicecheck.core.chain import Checkpoint, line_hash
 from voicecheck.core.facts import Record, encode_record
 from voicecheck.core.state import Mode
 from voicecheck.review import hearing, notable, stated
+from voicecheck.review.calls import calls
 from voicecheck.review.findings import RecordedWith, Report
+from voicecheck.review.lapses import lapses
 from voicecheck.review.summary import in_one_sentence
 from voicecheck.review.trace import Trace, trace_of
 
@@ -23,7 +25,7 @@ def report_on(trace: Trace) -> Report:
     """Report on a story that has been kept."""
     last, spans = trace.steps[-1], tuple(stated.spans(trace))
     asked, statements = tuple(stated.asked(trace)), tuple(stated.statements(trace))
-    acts = tuple(stated.acts(trace, spans))
+    acts, called = tuple(stated.acts(trace, spans)), tuple(calls(trace, spans))
     refusals, corrections = tuple(notable.refusals(trace)), tuple(notable.corrections(trace))
     events = tuple(notable.events(trace))
     looked_for = sorted(
@@ -42,6 +44,7 @@ def report_on(trace: Trace) -> Report:
             trace,
             asked=asked,
             statements=statements,
+            calls=called,
             acts=acts,
             refusals=refusals,
             departures=departures,
@@ -52,6 +55,8 @@ def report_on(trace: Trace) -> Report:
         stretches=tuple(stated.stretches(trace)),
         acts=acts,
         pause=stated.pause(trace),
+        calls=called,
+        lapses=tuple(lapses(trace, spans)),
         refusals=refusals,
         corrections=corrections,
         events=events,

@@ -158,12 +158,13 @@ def acts(trace: Trace, spans: Sequence[Span]) -> Iterator[Act]:
                 at=step.at,
                 name=trace.name(fact.item),
                 during=departure if isinstance(fact, facts.Noted) else "",
-                criteria=_stood(trace, spans, Kind.CRITERION, step.at),
-                pause=_stood(trace, spans, Kind.PAUSE, step.at)[0],
+                criteria=stood(trace, spans, Kind.CRITERION, step.at),
+                pause=stood(trace, spans, Kind.PAUSE, step.at)[0],
             )
 
 
-def _stood(trace: Trace, spans: Sequence[Span], kind: Kind, at: Moment) -> tuple[Stood, ...]:
+def stood(trace: Trace, spans: Sequence[Span], kind: Kind, at: Moment) -> tuple[Stood, ...]:
+    """How long each item of a kind had stood at a given moment."""
     return tuple(
         Stood(item=item.id, name=item.name, stood_s=_stood_s(spans, item.id, at))
         for item in trace.procedure.items

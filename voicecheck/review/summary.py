@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from voicecheck.core.state import Mode
-from voicecheck.review.findings import Act, Asked, Departure, Happening, Statement
+from voicecheck.review.findings import Act, Asked, Call, Departure, Happening, Statement
 from voicecheck.review.trace import Trace
 
 
@@ -14,6 +14,7 @@ def in_one_sentence(
     *,
     asked: Sequence[Asked],
     statements: Sequence[Statement],
+    calls: Sequence[Call],
     acts: Sequence[Act],
     refusals: Sequence[Happening],
     departures: Sequence[Departure],
@@ -24,8 +25,9 @@ def in_one_sentence(
     clauses = (
         f"{trace.procedure.head.title}, {duration(last.at.since_s)}",
         _stated(asked, statements),
+        *_called(calls),
         *_acts(acts),
-        *_counted(len(refusals), "command was", "commands were"),
+        *_counted(refusals, calls),
         *_left(departures),
         f"the record was {closed}",
     )
@@ -53,6 +55,21 @@ def _stated(asked: Sequence[Asked], statements: Sequence[Statement]) -> str:
     )
 
 
+def _called(calls: Sequence[Call]) -> Iterator[str]:
+    """The first call for a clip or a division, and how many of all calls were refused."""
+    if not calls:
+        return
+    first, refused = calls[0], sum(call.became == "refused" for call in calls)
+    number = len(first.missing)
+    missing = f" with {number} {'item' if number == 1 else 'items'} missing" if number else ""
+    yield (
+        f"a clip or division was first called for after {duration(first.at.since_s)} "
+        f"({first.name}) and {first.became}{missing}"
+    )
+    if len(calls) > 1:
+        yield f"of {len(calls)} such calls {refused} {'was' if refused == 1 else 'were'} refused"
+
+
 def _acts(acts: Sequence[Act]) -> Iterator[str]:
     """The first act in the course and those noted outside it, in the order of the log."""
     outside, inside = [act for act in acts if act.during], [act for act in acts if not act.during]
@@ -74,13 +91,10 @@ def _outside(acts: Sequence[Act]) -> str:
 
 
 def _first(first: Act, within: str) -> str:
-    when = f"when the first act{within} ({first.name}) was stated"
+    """When it was recorded, and how long the criteria had stood: no rule lets fewer stand."""
+    when = f"the first act{within} ({first.name}) was recorded after {duration(first.at.since_s)}"
     stood_s = [one.stood_s for one in first.criteria if one.stood_s is not None]
-    if len(stood_s) < len(first.criteria):
-        return f"{when}, {len(stood_s)} of {len(first.criteria)} criteria stood"
-    pause = "the pause had been taken" if first.pause.stood_s is not None else "without the pause"
-    number = _NUMBERS.get(len(stood_s), str(len(stood_s)))
-    return f"{when}, all {number} criteria had stood for {duration(min(stood_s))} and {pause}"
+    return f"{when}, when the criteria had stood for {duration(min(stood_s))}" if stood_s else when
 
 
 def _left(departures: Sequence[Departure]) -> Iterator[str]:
@@ -89,9 +103,10 @@ def _left(departures: Sequence[Departure]) -> Iterator[str]:
         yield f"the course was left ({ways})"
 
 
-_NUMBERS = {2: "two", 3: "three", 4: "four"}
-
-
-def _counted(number: int, one: str, many: str) -> Iterator[str]:
+def _counted(refusals: Sequence[Happening], calls: Sequence[Call]) -> Iterator[str]:
+    """How many commands were refused that were no call for a clip or a division."""
+    lines = {call.at.line for call in calls}
+    number = sum(one.at.line not in lines for one in refusals)
     if number:
-        yield f"{number} {one if number == 1 else many} refused"
+        other = "other " if lines else ""
+        yield f"{number} {other}{'command was' if number == 1 else 'commands were'} refused"
