@@ -12,55 +12,33 @@ from __future__ import annotations
 
 import csv
 import re
-import tomllib
 from collections import Counter
 from pathlib import Path
-from typing import Any
 
 import pytest
 from stories import GRAMMARS, shipped
 
+from voicecheck.acoustic.intents import Wording, addressed, intent, is_right, read
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.inputs import (
-    Address,
-    Answer,
-    AskOutstanding,
-    BailOut,
-    CallHelp,
-    CarryOn,
-    CloseRecord,
-    Command,
-    Confirm,
-    DeclareEmergency,
-    Meaning,
-    NameDifficulty,
-    Negative,
-    ReportEvent,
-    SayAgain,
-    StandBy,
-    Unclear,
-    Unsettle,
-    Withdraw,
-)
+from voicecheck.core.inputs import Answer, Meaning, Unclear
 from voicecheck.shipped import SENTENCES
 
 ASIDE = sorted((Path(__file__).parents[1] / "wordings").glob("surgeon-*.toml"))
-REPLIES = ("reply.confirm", "reply.negative")
 
 
-def _every() -> dict[int, list[Any]]:
+def _every() -> dict[int, list[Wording]]:
     """The number of each imagined surgeon, and what they say: its intent and its text.
 
     One in nine that are held aside was imagined word for word by another too: it is left out.
     """
-    every: dict[int, list[Any]] = {}
+    every: dict[int, list[Wording]] = {}
     with (GRAMMARS / SENTENCES).open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file, delimiter="\t"):
-            every.setdefault(int(row["imagined_surgeon"]), []).append(row)
-    chosen_by = {row["text"] for said in every.values() for row in said}
+            said = Wording(row["intent"], row["text"])
+            every.setdefault(int(row["imagined_surgeon"]), []).append(said)
+    chosen_by = {each.text for said in every.values() for each in said}
     for path in ASIDE:
-        said = tomllib.loads(path.read_text(encoding="utf-8"))["said"]
-        every[int(path.stem[-2:])] = [each for each in said if each["text"] not in chosen_by]
+        every[int(path.stem[-2:])] = [each for each in read(path) if each.text not in chosen_by]
     return every
 
 
@@ -72,53 +50,9 @@ def is_aside(surgeon: int) -> bool:
     return surgeon % 2 == 0
 
 
-def intent(command: Command) -> str:
-    """The name of a command in these files."""
-    match command:
-        case Answer(item=item, answer=answer):
-            return f"{item}.{answer}"
-        case Withdraw(item=item):
-            return f"withdraw.{item}"
-        case ReportEvent(event=name):
-            return f"event.{name}"
-        case NameDifficulty(caution=name):
-            return f"caution.{name}"
-        case BailOut(way=name):
-            return f"bail_out.{name}"
-        case _:
-            return _OTHERS[type(command)]
-
-
-_OTHERS = {
-    Confirm: "reply.confirm",
-    Negative: "reply.negative",
-    SayAgain: "control.say_again",
-    AskOutstanding: "control.outstanding",
-    StandBy: "control.stand_by",
-    CarryOn: "control.carry_on",
-    CallHelp: "control.help",
-    DeclareEmergency: "control.emergency",
-    CloseRecord: "control.close",
-}
-
-
-def understood(said: Any) -> Meaning | Unclear:
+def understood(said: Wording) -> Meaning | Unclear:
     """What these words mean, a reply without the address word."""
-    address = shipped().common.listening.address
-    text = said["text"]
-    words = text if said["intent"] in REPLIES else f"{address} {text}"
-    return CURRENT.interpret(shipped(), words)
-
-
-def is_right(meant: str, taken: Meaning | Unclear) -> bool:
-    """Whether that is the intent; to say that it is not so also takes a statement back."""
-    match taken:
-        case Unclear() | Address():
-            return False
-        case Unsettle(item=item):
-            return meant == f"withdraw.{item}" or meant.startswith(f"not.{item}.")
-        case _:
-            return intent(taken) == meant
+    return CURRENT.interpret(shipped(), addressed(said, shipped().common.listening.address))
 
 
 def critical() -> set[str]:
@@ -142,12 +76,12 @@ def test_there_are_enough_of_them_and_many_are_held_aside() -> None:
 @pytest.mark.parametrize("surgeon", SURGEONS)
 def test_every_intent_has_words_that_can_be_spoken(surgeon: int) -> None:
     known = {intent(command) for command in CURRENT.phrases(shipped()).values()}
-    meant = {said["intent"] for said in SURGEONS[surgeon]}
+    meant = {said.intent for said in SURGEONS[surgeon]}
     assert {each.removeprefix("not.") for each in meant} <= known
     if not is_aside(surgeon):
         assert {each for each in known if not each.startswith("withdraw.")} <= meant
     for said in SURGEONS[surgeon]:
-        assert re.fullmatch(r"[a-z']+( [a-z']+)*", said["text"]), said
+        assert re.fullmatch(r"[a-z']+( [a-z']+)*", said.text), said
 
 
 LEAST_RIGHT = {False: 0.95, True: 0.84}
@@ -167,7 +101,7 @@ def test_most_are_understood_also_of_those_held_aside(counted: list[str]) -> Non
     for surgeon, every in SURGEONS.items():
         for said in every:
             taken, aside = understood(said), is_aside(surgeon)
-            right = is_right(said["intent"], taken)
+            right = is_right(said.intent, taken)
             alls[aside] += 1
             rights[aside] += right
             wrongs[aside] += not right and not isinstance(taken, Unclear)
@@ -183,10 +117,10 @@ def test_most_are_understood_also_of_those_held_aside(counted: list[str]) -> Non
 def test_hardly_any_critical_statement_is_taken_from_its_denial(counted: list[str]) -> None:
     """Even then it is read back, or only begins the pause: nothing stands without a confirm."""
     denied = [
-        (surgeon, said["intent"], understood(said))
+        (surgeon, said.intent, understood(said))
         for surgeon, every in SURGEONS.items()
         for said in every
-        if said["intent"].removeprefix("not.") in critical() and said["intent"].startswith("not.")
+        if said.intent.removeprefix("not.") in critical() and said.intent.startswith("not.")
     ]
     taken = [
         (surgeon, meant)
@@ -202,12 +136,12 @@ def test_hardly_any_critical_statement_is_taken_from_its_denial(counted: list[st
 
 def test_a_critical_statement_is_hardly_ever_taken_from_anything_else() -> None:
     taken = [
-        (surgeon, said["intent"], intent(command))
+        (surgeon, said.intent, intent(command))
         for surgeon, every in SURGEONS.items()
         for said in every
         if isinstance(command := understood(said), Answer)
         and intent(command) in critical()
-        and said["intent"].removeprefix("not.").rpartition(".")[0] != command.item
+        and said.intent.removeprefix("not.").rpartition(".")[0] != command.item
     ]
     assert len(taken) <= MOST_FROM_ELSEWHERE, taken
 
