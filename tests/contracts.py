@@ -83,6 +83,7 @@ def a_voice_takes_its_time_and_stops(voice: Voice, *, silent: bool = False) -> N
     assert voice.say("") == 0
     length_s = voice.say(PROMPT)
     assert length_s == 0 if silent else 1 < length_s < 6
+    assert len(voice.sound(PROMPT)) == round(length_s * RATE_HZ)
     voice.stop()
     voice.stop()
     assert voice.news() is None

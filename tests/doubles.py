@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from voicecheck.core.inputs import Heard, Trouble
 from voicecheck.journal import JournalError
-from voicecheck.sound.pcm import BYTES_A_SECOND
+from voicecheck.sound.pcm import BYTES_A_SECOND, RATE_HZ
 
 
 @dataclass
@@ -87,6 +90,9 @@ class Speaker:
         self.order.append("said")
         self.ready_s += self.rendering_s
         return self.takes_s if text and not self.broken else 0.0
+
+    def sound(self, _text: str) -> NDArray[np.int16]:
+        return np.zeros(round(self.takes_s * RATE_HZ), np.int16)
 
     def stop(self) -> None:
         self.order.append("stopped")

@@ -3,15 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from functools import cache
-
-from stories import Story
 
 from voicecheck.core.inputs import Trouble
-from voicecheck.core.wording import CAUTION
-from voicecheck.display.screen import View
-from voicecheck.display.view import stopped, view
 
 BEFORE = [
     f"checklist {phrase}"
@@ -48,6 +41,7 @@ FULL = (
     "/var/lib/voicecheck/invented-1.log could not be written (No space left on device): free some "
     "space, then serve the case again."
 )
+
 
 STORIES: Mapping[str, Sequence[str | Trouble]] = {
     "opened": [],
@@ -88,23 +82,3 @@ STORIES: Mapping[str, Sequence[str | Trouble]] = {
         "confirm",
     ],
 }
-
-
-@cache
-def view_of(name: str) -> View:
-    """The view at the end of a story told in real steps of a real case; every item a minute."""
-    if name == "stopped":
-        return stopped(view_of("read_back"), FULL)
-    story = Story()
-    for said in STORIES[name]:
-        if said == "…":
-            story.wait()
-        elif isinstance(said, Trouble):
-            story.give(said)
-        else:
-            story.say(said)
-    shown = view(story.case, story.records[-1], listening=name != "read_back")
-    return replace(shown, caution=CAUTION)
-
-
-ALL = [*STORIES, "stopped"]

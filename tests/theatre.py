@@ -89,6 +89,11 @@ class Theatre:
         except httpx.HTTPError:
             return  # the process has ended
 
+    @property
+    def entry_address(self) -> str:
+        """Of the page for entry by hand."""
+        return f"{self._url}/entry?token={TOKEN}"
+
     def until(self, true: Callable[[], bool], what: str) -> None:
         """Wait until it is true; fails with what the program said."""
         until_s = time.monotonic() + PATIENCE_S

@@ -102,6 +102,7 @@ class Moment(Case):
         self.due_us = LATE.mono_us if waits else None
         self.asked_line = 2
         self.attends_from_us = -1
+        self.last_taken = None
         self.stated_at = {item.id: NOW for item in procedure.items}
 
     def why_not(self, fact: Fact) -> Refusal | None:

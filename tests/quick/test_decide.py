@@ -617,3 +617,34 @@ def test_the_same_words_at_the_same_time_are_the_same_facts(
         assert again == decide(one.case, heard, moment(one.records[-1].at.mono_us))
     one.case.close()
     other.case.close()
+
+
+# ------------------------------------------------------------------------- cut off after an "and"
+
+
+@pytest.mark.parametrize(
+    ("before", "paused_s", "fact"),
+    [
+        ("checklist table tilted head up and", 0.4, facts.Stated(item="ports", answer="placed")),
+        ("checklist table tilted head up then", 1.0, facts.Stated(item="ports", answer="placed")),
+        ("checklist table tilted head up and", 1.1, None),
+        ("checklist table tilted head up", 0.4, None),
+    ],
+)
+def test_what_follows_an_and_in_the_same_breath_needs_no_address_word(
+    before: str, paused_s: float, fact: Fact | None
+) -> None:
+    story = Story()
+    story.say(before)
+    after = Heard(
+        text="all four ports in place",
+        confidence=0.99,
+        audio_from_s=2.5 + paused_s,
+        audio_to_s=4.0 + paused_s,
+    )
+    nobodys = facts.NotUnderstood(why=Doubt.OTHER_SPEECH)
+    assert story.give(after) == (fact or nobodys)
+    again = Story()
+    again.say(before)
+    told = again.give(replace(after, over=True))
+    assert told == (facts.NotUnderstood(why=Doubt.SPOKEN_OVER) if fact else nobodys)

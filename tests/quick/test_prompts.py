@@ -8,105 +8,37 @@ from __future__ import annotations
 import re
 import typing
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from functools import cache
-from random import Random
 
-from stories import Story, shipped
+from prompted import SCAFFOLD_TEXT, said_in_cases
+from stories import SHIPPED_TEXT, shipped
 
 from voicecheck.core import facts
-from voicecheck.core.case import Case
 from voicecheck.core.conduct import CURRENT
-from voicecheck.core.facts import Fact, Opened, Record
-from voicecheck.core.inputs import (
-    Answer,
-    Confirm,
-    Due,
-    Meaning,
-    Negative,
-    Restarted,
-    Said,
-    Trouble,
-    Unclear,
-)
-from voicecheck.core.state import ASIDE, Mode
+from voicecheck.core.facts import Fact
+from voicecheck.core.inputs import Confirm, Meaning, Negative, Unclear
 from voicecheck.voice.speech import estimated_s
 
 MOST_S = 5.0
 MOST_WITH_THE_OPEN_QUESTION_S = 6.0
 MOST_EVERYDAY_S = 3.0
 ADDRESS = shipped().common.listening.address
-PHRASES = CURRENT.phrases(shipped())
-ANSWERS = {phrase: each for phrase, each in PHRASES.items() if isinstance(each, Answer)}
-BESIDE = (
-    *(ADDRESS, f"{ADDRESS} the weather is nice", "[unk]", f"{ADDRESS} what is outstanding"),
-    *(f"{ADDRESS} {word} {p.removeprefix(ADDRESS)}" for word in ("not", "maybe") for p in ANSWERS),
-)
-
-
-class Prompts:
-    """One case under random inputs, and all that the machine says in it."""
-
-    def __init__(self, wording: str, seed: int) -> None:
-        self.chance = Random(seed)  # noqa: S311  # no secret
-        self.story = Story(as_shipped=seed % 4 > 0)
-        first = self.story.records[0]
-        assert isinstance(first.fact, Opened)
-        self.story.records[0] = replace(first, fact=replace(first.fact, wording=wording))
-        self.story.case.close()
-        self.story.case = Case(self.story.records[0])
-
-    def live(self) -> Iterator[tuple[Record, str]]:
-        """Give inputs until the record is closed or there are enough."""
-        case = self.story.case
-        yield case.last, CURRENT.spoken(case, case.last)
-        for _ in range(120):
-            if case.state.mode is Mode.CLOSED:
-                break
-            self._step()
-            yield case.last, CURRENT.spoken(case, case.last)
-        case.close()
-
-    def _step(self) -> None:
-        kind = self.chance.random()
-        over = self.chance.random() < 0.5
-        if kind < 0.08 and self.story.case.wakes_us is not None:
-            now_us = self.story.records[-1].at.mono_us
-            left_us = max(0, self.story.case.wakes_us - now_us)
-            self.story.give(Due(), after_us=left_us)
-        elif kind < 0.11:
-            part = self.chance.choice(("microphone", "recogniser", "voice", "display", "clock"))
-            self.story.give(Trouble(part=part, message="x", over=over))
-        elif kind < 0.13:
-            self.story.give(Restarted(gap_s=self.chance.choice((-1.0, 2.0, 70.0, 5_400.0))))
-        elif kind < 0.15:
-            said = CURRENT.ask(self.story.case)
-            self.story.give(Said(text=said, audio_from_s=0.0, audio_to_s=1.0))
-        else:
-            self.story.say(self._phrase())
-
-    def _phrase(self) -> str:
-        case, kind = self.story.case, self.chance.random()
-        if kind < 0.45 and case.state.pending is not None:
-            return "confirm"
-        if kind < 0.5 and case.state.mode in (*ASIDE, Mode.STANDING_BY):
-            return CURRENT.carry_on(case)
-        left = case.outstanding()
-        if kind < 0.75 and left:
-            return self.chance.choice([p for p, each in ANSWERS.items() if each.item == left[0]])
-        return self.chance.choice(list(PHRASES) if kind < 0.9 else BESIDE)
 
 
 @cache
 def prompts() -> frozenset[tuple[Fact, str, str]]:
     """Each fact, what was said of it, and the open question that was asked again with it."""
     return frozenset(
-        (record.fact, text, CURRENT.read_back(case.story.case))
-        for wording in ("full", "brief")
-        for seed in range(30)
-        for case in [Prompts(wording, seed)]
-        for record, text in case.live()
+        (record.fact, text, CURRENT.read_back(story.case))
+        for story, record, text in said_in_cases(SHIPPED_TEXT)
     )
+
+
+@cache
+def texts() -> frozenset[str]:
+    """All that is said in either procedure."""
+    others = (text for _, _, text in said_in_cases(SCAFFOLD_TEXT))
+    return frozenset((*(text for _, text, _ in prompts()), *others))
 
 
 def test_every_fact_is_met() -> None:
@@ -114,7 +46,7 @@ def test_every_fact_is_met() -> None:
 
 
 def test_no_prompt_holds_the_address_word() -> None:
-    assert not [text for _, text, _ in prompts() if ADDRESS in text.lower()]
+    assert not [text for text in texts() if ADDRESS in text.lower()]
 
 
 def replies_in(text: str) -> Iterator[tuple[str, Meaning | Unclear]]:
@@ -132,7 +64,7 @@ def test_no_prompt_holds_a_confirm() -> None:
     """Not even in the middle: the ears may catch a part of what the machine says."""
     found = {
         (run, text)
-        for text in {text for _, text, _ in prompts()}
+        for text in texts()
         for run, meant in replies_in(text)
         if isinstance(meant, Confirm)
     }
@@ -143,11 +75,27 @@ def test_no_sentence_of_a_prompt_is_a_reply() -> None:
     """A "not" within one is: "Not recorded" cannot be said without it, and confirms nothing."""
     sentences = {
         " ".join(re.findall(r"[a-z']+", sentence.lower()))
-        for _, text, _ in prompts()
+        for text in texts()
         for sentence in re.split(r"[.?!:;,]", text)
     }
     meant = {sentence: CURRENT.interpret(shipped(), sentence) for sentence in sentences}
     assert not [each for each, what in meant.items() if isinstance(what, Confirm | Negative)]
+
+
+def test_no_end_of_a_prompt_means_anything() -> None:
+    """What comes back late begins anywhere, for the ears begin anew as a prompt ends."""
+    spoken = [re.findall(r"[a-z']+", text.lower()) for text in texts()]
+    ends = {" ".join(words[begin:]) for words in spoken for begin in range(len(words))}
+    assert [end for end in ends if not isinstance(CURRENT.interpret(shipped(), end), Unclear)] == []
+
+
+def test_the_answer_to_the_address_word_alone_means_nothing_behind_it() -> None:
+    """For then no address word is needed."""
+    (answer,) = {
+        text for fact, text, asks in prompts() if isinstance(fact, facts.Addressed) and not asks
+    }
+    assert answer == "Listening."
+    assert isinstance(CURRENT.interpret(shipped(), f"{ADDRESS} listening"), Unclear)
 
 
 def too_long(texts: Iterable[str], most_s: float) -> list[tuple[float, str]]:

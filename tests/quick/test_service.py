@@ -115,6 +115,14 @@ def test_talk_under_a_prompt_is_no_reason_for_a_tone() -> None:
     assert disk.order.count("said") == 1
 
 
+@pytest.mark.parametrize(("text", "deaf_s"), [("[unk]", 0.7), ("checklist emergency", 0.5)])
+def test_it_counts_how_long_what_is_said_does_not_count(text: str, deaf_s: float) -> None:
+    """The last 0.3 s of a prompt count; what breaks in cuts it short."""
+    live, _, _ = service({5: text}, takes_s=1.0)
+    live.run(blocks(5 if text != "[unk]" else 14))
+    assert live.deaf_s == pytest.approx(deaf_s, abs=0.05)
+
+
 @pytest.mark.parametrize("began_s", [0.8, 1.0, 1.2, 1.3])
 def test_a_reply_counts_from_shortly_before_the_end_of_the_question(began_s: float) -> None:
     """People answer within 0.2 s (Stivers et al., PNAS 2009;106:10587, from memory)."""
@@ -218,6 +226,80 @@ def test_a_reply_to_a_question_that_is_being_asked_counts_for_nothing() -> None:
     live, disk, _ = service({3: "confirm", 30: "confirm"}, takes_s=1.0)
     live.run([Entered(text="checklist triangle free of fat"), *blocks(30)])
     assert facts_of(disk) == ["Opened", "Spoke", "Proposed", "NotUnderstood", "Spoke", "Stated"]
+
+
+TWO = {5: "checklist triangle free of fat", 6: "checklist lower third off the plate"}
+"""Heard one block apart; each lasted three, so that the second was begun before the read-back."""
+
+
+def in_one_breath(
+    then: dict[int, str], lasts: int, first: dict[int, str] = TWO
+) -> tuple[list[str], Service]:
+    live, disk, ears = service({**first, **then}, takes_s=0.0)
+    voice = live._voice
+    assert isinstance(voice, Speaker)
+    voice.takes_s, ears.lasts_s = 1.0, 0.3
+    live.run(blocks(lasts))
+    taken = [type(r.fact).__name__ for r in map(decode_record, disk.lines)]
+    return [name for name in taken[1:] if name != "Spoke"], live
+
+
+def test_of_two_critical_statements_in_one_breath_each_is_read_back_in_turn() -> None:
+    """The customer: each taken in turn, or the second asked for, never lost in silence."""
+    taken, live = in_one_breath({25: "confirm", 60: "confirm"}, 65)
+    assert taken == ["Proposed", "Stated", "Proposed", "Stated"]
+    assert [live.case.state.standing[live.case.procedure.index[i]] for i in ("triangle", "plate")]
+
+
+@pytest.mark.parametrize(
+    ("reply", "then"),
+    [({25: "negative"}, ["Retracted", "Proposed"]), ({}, ["Lapsed", "Proposed"])],
+)
+def test_the_second_is_read_back_whatever_became_of_the_first(
+    reply: dict[int, str], then: list[str]
+) -> None:
+    assert in_one_breath(reply, 150)[0] == ["Proposed", *then]
+
+
+def test_the_same_said_twice_in_one_breath_is_read_back_once() -> None:
+    same = {5: "checklist triangle free of fat", 6: "checklist triangle free of fat"}
+    taken, live = in_one_breath({25: "confirm"}, 60, same)
+    assert taken == ["Proposed", "Proposed", "Stated"]
+    assert live.case.state.pending is None
+
+
+def test_a_refusal_is_heard_out_before_the_next_statement_of_the_breath() -> None:
+    clip = {5: "checklist clips on the artery", 6: "checklist table tilted head up"}
+    live, disk, ears = service(clip)
+    voice = live._voice
+    assert isinstance(voice, Speaker)
+    voice.takes_s, ears.lasts_s = 1.0, 0.3
+    live.run(blocks(30))
+    assert facts_of(disk)[:4] == ["Opened", "Refused", "Spoke", "Stated"]
+    spoke = decode_record(disk.lines[2]).cause
+    assert isinstance(spoke, Said)
+    assert spoke.audio_to_s - spoke.audio_from_s >= 1.0
+
+
+@pytest.mark.parametrize(
+    ("second", "fact"),
+    [
+        ("checklist more than two structures", "Stated"),
+        ("checklist active bleeding", "Occurred"),
+        ("checklist emergency", "Overridden"),
+    ],
+)
+def test_what_is_urgent_or_in_the_safe_direction_waits_for_no_reply(second: str, fact: str) -> None:
+    assert in_one_breath({}, 7, {**TWO, 6: second})[0] == ["Proposed", fact]
+
+
+def test_what_still_waits_when_the_sound_ends_is_on_record() -> None:
+    assert in_one_breath({}, 8)[0] == ["Proposed", "Proposed"]
+
+
+def test_what_was_said_after_the_question_was_begun_replaces_it_as_before() -> None:
+    later = {5: "checklist triangle free of fat", 30: "checklist lower third off the plate"}
+    assert in_one_breath({}, 32, later)[0] == ["Proposed", "Proposed"]
 
 
 def test_a_new_prompt_cuts_the_old_one_short_and_both_are_on_record() -> None:

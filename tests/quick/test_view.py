@@ -13,6 +13,7 @@ from itertools import chain
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from states import SCAFFOLD_TEXT
 from stories import COMMON_TEXT, SMALL_TEXT, Story, shipped, small
 
 from voicecheck.core import facts
@@ -24,7 +25,7 @@ from voicecheck.core.procedure import Kind
 from voicecheck.core.state import Mode
 from voicecheck.core.wording import JOURNAL_FAILED
 from voicecheck.display.keys import keys
-from voicecheck.display.screen import Asking, Barrier, Hearing, Mark, Outcome, View
+from voicecheck.display.screen import Asking, Barrier, Hearing, Mark, Role, View
 from voicecheck.display.view import stopped, view
 
 BEFORE = (
@@ -65,6 +66,10 @@ def marks(shown: View) -> dict[str, Mark]:
     return {line.name: line.mark for stage in shown.phases for line in stage.lines}
 
 
+def missing(shown: View) -> tuple[str, ...]:
+    return tuple(line.name for stage in shown.phases for line in stage.lines if line.missing)
+
+
 def open_gate() -> Story:
     return told(*BEFORE, *CRITERIA, "checklist begin the pause", "…", "confirm")
 
@@ -74,7 +79,7 @@ def test_a_new_case_asks_its_first_question_and_lists_all_that_comes_before_a_cl
     assert (shown.asked.kind, shown.asked.wait_s) == (Asking.QUESTION, 0)
     assert shown.asked.text == shipped().items[0].ask
     before = [item for item in shipped().items if item.kind is not Kind.ACT][:10]
-    assert shown.outstanding.names == tuple(item.name for item in before)
+    assert missing(shown) == tuple(item.name for item in before)
     assert shown.gate.barrier is Barrier.CLOSED
     assert "10" in shown.gate.sentence
     assert shown.heard is None
@@ -94,9 +99,11 @@ def test_what_stands_is_shown_with_the_time_of_its_statement_in_the_order_of_the
 
 def test_an_answer_that_does_not_satisfy_has_a_mark_of_its_own_and_its_warning_shown() -> None:
     shown = seen(told(*BEFORE, *CRITERIA[:4], "checklist more than two structures"))
-    assert marks(shown)["two and only two structures"] is Mark.SHORT
-    assert shown.asked.kind is Asking.REMARK
-    assert "bail out" in shown.asked.text
+    assert marks(shown)["two and only two structures"] is Mark.UNSAFE
+    assert shown.answer is not None
+    assert (shown.answer.mark, "bail out" in shown.answer.text) == (Mark.UNSAFE, True)
+    assert shown.asked.kind is Asking.QUESTION, "and it is still asked"
+    assert len(shown.asked.say) == 3
     assert shown.gate.barrier is Barrier.CLOSED
 
 
@@ -113,24 +120,21 @@ def test_a_read_back_is_shown_with_the_time_that_is_left_for_the_reply() -> None
     lapsed = seen(story)
     assert lapsed.asked.kind is Asking.QUESTION
     assert lapsed.heard is not None
-    assert (lapsed.heard.how, lapsed.heard.outcome) == ("No reply", Outcome.REFUSED)
+    assert (lapsed.heard.how, lapsed.heard.mark) == ("No reply", Mark.REFUSED)
 
 
 def test_an_early_clip_is_shown_as_refused_with_the_number_of_what_is_missing() -> None:
     heard = seen(told(*BEFORE, *CRITERIA[:2], FIRST_ACT)).heard
     assert heard is not None
     assert (heard.how, heard.words) == ("Heard", "clips on the artery")
-    assert (heard.outcome, heard.taken) == (Outcome.REFUSED, "refused: 3 not yet stated")
+    assert (heard.mark, heard.taken) == (Mark.REFUSED, "refused: artery clips, 3 missing")
 
 
 def test_what_was_put_in_by_hand_is_marked_as_entered() -> None:
     heard = seen(told("by hand: checklist table tilted head up")).heard
     assert heard is not None
-    assert (heard.how, heard.words, heard.outcome) == (
-        "Entered",
-        "table tilted head up",
-        Outcome.TAKEN,
-    )
+    assert (heard.how, heard.words) == ("Entered", "table tilted head up")
+    assert (heard.mark, heard.taken) == (Mark.STANDS, "stated: table")
 
 
 def test_talk_in_the_room_is_shown_as_heard_but_does_not_wipe_away_a_remark() -> None:
@@ -138,10 +142,11 @@ def test_talk_in_the_room_is_shown_as_heard_but_does_not_wipe_away_a_remark() ->
     shown = seen(story)
     assert shown.heard is not None
     assert (shown.heard.how, shown.heard.words) == ("Heard", "")
-    assert shown.heard.outcome is Outcome.IGNORED
-    assert shown.asked.text == shipped().file.events["bleeding"].says
+    assert (shown.heard.mark, shown.heard.answered) == (Mark.IGNORED, False)
+    assert shown.answer is not None
+    assert shown.answer.text == f"Bleeding. {shipped().file.events['bleeding'].says}"
     story.say(CRITERIA[0], "negative")
-    assert seen(story).asked.kind is Asking.QUESTION
+    assert seen(story).answer is None
 
 
 @pytest.mark.parametrize(
@@ -177,7 +182,8 @@ def test_trouble_is_shown_since_the_first_failure_until_the_part_works_again() -
     story.give(Trouble(part="microphone", message="It is still unplugged."))
     shown = seen(story)
     assert shown.machine.hearing is Hearing.DEAF
-    assert shown.machine.trouble == f"Microphone out since {failed_at[11:16]}"
+    assert shown.machine.trouble == "Microphone out"
+    assert shown.machine.since_utc == failed_at
     assert shown.machine.messages == ("It was unplugged; plug it in again.",)
     story.give(Trouble(part="microphone", message="It works.", over=True))
     assert seen(story).machine == seen(told(*BEFORE)).machine
@@ -194,35 +200,56 @@ def test_a_machine_without_a_voice_still_listens_and_a_speaking_one_is_deaf() ->
 def test_once_the_log_has_failed_the_fixed_sentence_takes_the_first_place() -> None:
     shown = stopped(seen(told(*BEFORE, CRITERIA[0])), "The disk is full.")
     assert shown.asked.text == JOURNAL_FAILED
-    assert shown.machine.messages == ("The disk is full.",)
-    assert (shown.asked.say, shown.outstanding.names, shown.heard) == ((), (), None), (
+    assert shown.machine.messages == (shown.asked.say_label,) == ("The disk is full.",)
+    assert (shown.asked.say, missing(shown), shown.heard) == ((), (), None), (
         "nothing looks as if a reply still counted"
     )
     assert not any(stage.current for stage in shown.phases)
     assert (shown.gate.barrier, shown.machine.hearing) == (Barrier.STOPPED, Hearing.OFF)
 
 
-def test_a_refusal_says_what_is_refused_and_names_what_is_missing() -> None:
+def test_a_refusal_names_what_is_missing_and_leaves_the_question_where_it_is() -> None:
     """Until something else is taken; the machine said the same aloud."""
     story = open_gate()
+    question = seen(story).asked
     story.say("checklist duct transected")
     shown = seen(story)
-    assert (shown.asked.kind, shown.asked.text) == (Asking.REMARK, "Refused: duct divided.")
-    assert shown.outstanding.label == "Not yet stated"
-    assert shown.outstanding.names == ("duct clipped",)
+    assert shown.asked == question
+    assert shown.heard is not None
+    assert shown.heard.taken == "refused: duct division, duct clips missing"
+    assert (shown.missing, missing(shown)) == ("Not yet stated", ("duct clipped",))
     story.say("[unk]")
-    assert seen(story).outstanding.names == ("duct clipped",)
+    assert missing(seen(story)) == ("duct clipped",)
     story.say("checklist clips on the artery")
-    assert seen(story).asked.kind is Asking.READ_BACK
-    assert "artery clipped" in seen(story).outstanding.names
+    assert "artery clipped" in missing(seen(story))
 
 
-def test_what_is_outstanding_is_answered_with_room_for_the_names() -> None:
+def test_what_is_outstanding_is_answered_with_the_names() -> None:
     shown = seen(told("checklist what is outstanding"))
-    assert shown.asked.text == "What is outstanding:"
-    assert len(shown.outstanding.names) == 10
+    assert shown.heard is not None
+    assert shown.heard.taken == "10 outstanding"
+    assert len(missing(shown)) == 10
     aside = seen(told("checklist emergency", "checklist what is outstanding"))
     assert aside.asked.kind is Asking.NOTICE
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        ("checklist active bleeding",),
+        ("checklist call for help",),
+        ("checklist duct looks short",),
+        ("checklist clips on the artery",),
+        ("checklist what is outstanding",),
+        ("[unk]",),
+    ],
+)
+def test_whatever_happens_beside_it_the_question_and_its_answers_stay(
+    said: tuple[str, ...],
+) -> None:
+    """Lapsing nothing that is asked first, it changes nothing in what is asked."""
+    before = seen(told(*BEFORE))
+    assert seen(told(*BEFORE, *said)).asked == before.asked
 
 
 def test_what_may_be_said_is_a_phrase_for_every_answer() -> None:
@@ -244,16 +271,14 @@ def test_what_may_be_said_is_a_phrase_for_every_answer() -> None:
 def test_a_read_back_shows_its_two_replies() -> None:
     shown = seen(told(*BEFORE, CRITERIA[0]))
     assert (shown.asked.say_label, shown.asked.say) == ("Say", ("confirm", "negative"))
-    assert not shown.outstanding.asked_first
-    assert seen(told(*BEFORE, "checklist emergency")).asked.say == ()
 
 
 def test_while_closing_waits_all_that_would_be_left_unstated_is_listed() -> None:
     shown = seen(told(*BEFORE, *CRITERIA, "checklist close the record"))
     assert shown.asked.text == "Shall I close the record, 8 outstanding?"
-    assert len(shown.outstanding.names) == 8
+    assert len(missing(shown)) == 8
     closed = seen(told(*BEFORE, "checklist close the record", "confirm"))
-    assert not closed.outstanding.asked_first
+    assert (closed.missing, closed.kept, closed.asked.say) == ("Left unstated", (), ())
     assert not any(stage.current for stage in closed.phases)
 
 
@@ -274,9 +299,10 @@ def test_the_course_points_at_a_phase_only_while_one_of_its_items_is_asked(
 
 def test_outside_the_standard_course_nothing_is_asked_and_the_way_back_is_shown() -> None:
     shown = seen(told(*BEFORE, "checklist emergency"))
-    assert shown.outstanding.names == ()
+    assert missing(shown) == ()
     assert not any(stage.current for stage in shown.phases)
-    assert "checklist carry on" in shown.outstanding.label
+    assert shown.asked.say_label == "To come back, say “checklist” and"
+    assert shown.asked.say == ("carry on",)
 
 
 def test_the_phases_beyond_the_gate_are_those_of_the_acts_and_after() -> None:
@@ -299,13 +325,13 @@ def test_whatever_is_said_the_shown_gate_is_what_a_clip_would_meet(said: list[st
     assert decode(View, json.loads(json.dumps(encode(shown)))) == shown
     assert not any(_claims(text) for text in texts(encode(shown)))
     if story.case.state.mode in (Mode.IN_COURSE, Mode.PAUSING):
-        refused_before = shown.outstanding.label == "Not yet stated"
+        refused_before = shown.missing == "Not yet stated"
         (fact,) = story.say("checklist clips on")
         opens = shown.gate.barrier is Barrier.OPEN
         assert isinstance(fact, facts.Proposed if opens else facts.Refused)
         if isinstance(fact, facts.Refused) and not refused_before:
             names = tuple(small().item(item).name for item in fact.outstanding)
-            assert shown.outstanding.names == names
+            assert missing(shown) == names
 
 
 def _one(story: Story, phrase: str) -> None:
@@ -336,8 +362,32 @@ def test_the_keys_are_exactly_the_phrases_of_the_grammar_each_once() -> None:
     entered = [key.phrase for group in keys(shipped()) for key in group.keys]
     assert sorted(entered) == sorted(phrases(shipped()))
     titles = [group.title for group in keys(shipped())]
-    assert titles[0] == "Reply"
+    assert titles[0] == "At once"
     assert titles[1:9] == [phase.title for phase in shipped().phases]
+    assert "Reply" not in titles, "both are on fixed keys"
+
+
+def test_the_fixed_keys_come_from_the_file_by_what_they_are_for() -> None:
+    first = keys(shipped())[0].keys
+    assert [key.label for key in first] == [
+        "emergency",
+        "bleeding",
+        "view lost",
+        "retraction slipped",
+        "call for help",
+        "confirm",
+        "negative",
+    ]
+    assert [key.role for key in first][1:4] == [Role.EVENT] * 3
+    scaffold = parse(SCAFFOLD_TEXT, COMMON_TEXT)
+    assert [key.label for key in keys(scaffold)[0].keys] == [
+        "emergency",
+        "strong wind",
+        "scaffold moved",
+        "call for help",
+        "confirm",
+        "negative",
+    ]
 
 
 def test_a_phase_titled_as_a_group_of_keys_shares_it() -> None:
@@ -358,10 +408,12 @@ def test_a_wait_that_is_over_is_shown_as_none() -> None:
 def test_what_expired_is_told_and_listed_until_it_is_stated_again() -> None:
     story = told(*BEFORE, *CRITERIA, "checklist begin the pause", "…", "confirm", "…")
     shown = seen(story)
-    assert (shown.asked.kind, shown.asked.text) == (Asking.REMARK, "Stated too long ago.")
-    assert shown.outstanding.names == ("five-second pause",)
+    assert shown.answer is not None
+    assert (shown.answer.mark, shown.answer.text) == (Mark.FELL, "Stated too long ago.")
+    assert missing(shown) == ("five-second pause",)
+    assert marks(shown)["five-second pause"] is Mark.FELL
     assert shown.heard is not None
-    assert (shown.heard.how, shown.heard.outcome) == ("Expired", Outcome.REFUSED)
+    assert (shown.heard.how, shown.heard.mark) == ("Expired", Mark.FELL)
     assert shown.gate.barrier is Barrier.CLOSED
 
 

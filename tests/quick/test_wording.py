@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from stories import THREE_CRITERIA, UP_TO_THE_CRITERIA, Story, shipped
 
+from voicecheck.core.case import Case
 from voicecheck.core.chain import Checkpoint
 from voicecheck.core.conduct_2.grammar import phrases
 from voicecheck.core.conduct_2.wording import spoken
+from voicecheck.core.facts import Opened
 from voicecheck.core.inputs import Entered, Restarted
-from voicecheck.core.wording import CAUTION, checkpoint_aloud
+from voicecheck.core.wording import CAUTION, TAKEN, checkpoint_aloud
 from voicecheck.voice.speech import AnnouncerError, Speech
 
 CLAIMS = (
@@ -101,6 +105,30 @@ def test_the_last_words_before_a_confirm_are_what_it_confirms() -> None:
     story.say("checklist triangle free of fat", "checklist clips on the artery")
     assert said(story).startswith("Refused, ")
     assert said(story).endswith("Shall I record triangle cleared of fat?")
+
+
+def test_with_tones_a_confirm_and_what_is_harmless_are_answered_by_a_tone_and_no_more() -> None:
+    """Read-backs, refusals and what falls stay words."""
+    story = Story()
+    first = story.records[0]
+    assert isinstance(first.fact, Opened)
+    story.records[0] = replace(first, fact=replace(first.fact, wording="tones"))
+    story.case = Case(story.records[0])
+    told = []
+    for phrase in (
+        "checklist table tilted head up",
+        "checklist triangle free of fat",
+        "confirm",
+        "checklist clips on the artery",
+        "checklist more than two structures",
+        "checklist view is lost",
+    ):
+        story.say(phrase)
+        told.append(said(story))
+    assert told[:3] == [TAKEN, "Shall I record: triangle cleared of fat?", TAKEN]
+    assert told[3].startswith("Refused: artery clips.")
+    assert told[4] == "More than two. Stop: image, help or bail out."
+    assert told[5] == "Stop. Restore the view. State again: triangle and 1 more."
 
 
 def test_more_than_two_structures_never_nudges_toward_two() -> None:

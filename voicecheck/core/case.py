@@ -33,6 +33,7 @@ from voicecheck.core.facts import (
     Stated,
 )
 from voicecheck.core.inputs import Entered, Heard, Input, Said
+from voicecheck.core.past import Past, after
 from voicecheck.core.procedure import Procedure
 from voicecheck.core.state import Mode, Refusal, State
 
@@ -114,6 +115,7 @@ class Case:
         self.last_heard: Record | None = None  # the last utterance, entry, missing reply or expiry
         self.last_taken: Record | None = None  # the last of these that was understood
         self.failing: dict[str, Record] = {}
+        self.past = Past()
         self._course = _Course()
         machine(self.conduct.VERSION).add_model(self._course)
 
@@ -175,6 +177,7 @@ class Case:
             if not isinstance(record.fact, NotUnderstood | Addressed):
                 self.last_taken = record
         self._count(record)
+        self.past = after(self.past, record)
         if isinstance(record.cause, Said):
             self.last_said = record.cause.text
         match record.fact:

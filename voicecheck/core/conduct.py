@@ -62,7 +62,7 @@ class Conduct(Protocol):
         """The one fact that an input leads to now; raises NothingDue."""
 
     def attended(self, case: Situation, given: Heard | Entered, at: At) -> str:
-        """The text, with the address word if that was said alone a moment ago."""
+        """The text, with the address word if that was said before and holds for it too."""
 
     def refusal(self, procedure: Procedure, state: State, fact: Fact) -> Refusal | None:
         """Why the fact may not happen now, or None; KeyError if it names something unknown."""

@@ -1,4 +1,7 @@
-"""What the prompt display shows at one moment, as plain data: no case, no rule."""
+"""What the prompt display shows at one moment, as plain data: no case, no rule.
+
+All times are UTC, RFC 3339; a page tells them in the time of its own zone.
+"""
 
 from __future__ import annotations
 
@@ -7,12 +10,26 @@ from enum import StrEnum
 
 
 class Mark(StrEnum):
-    """The state of one item."""
+    """Each has one shape, and means the same wherever it is shown."""
 
     STANDS = "stands"
-    SHORT = "short"
+    """Stated, and stands."""
+    UNSAFE = "unsafe"
     """Stated with an answer that does not satisfy, such as "more than two"."""
     OPEN = "open"
+    """Never stated."""
+    FELL = "fell"
+    """Stood once and stands no more: it lapsed or was withdrawn."""
+    NOTED = "noted"
+    """On record, and counts for nothing that must stand."""
+    WAITING = "waiting"
+    """Waits for confirm or negative."""
+    REFUSED = "refused"
+    """Not recorded as what was asked for."""
+    IGNORED = "ignored"
+    """Not understood, or talk in the room."""
+    TROUBLE = "trouble"
+    """A part of the machine fails."""
 
 
 class Barrier(StrEnum):
@@ -35,9 +52,6 @@ class Asking(StrEnum):
     READ_BACK = "read_back"
     """Waits for confirm or negative."""
     PAUSE = "pause"
-    REMARK = "remark"
-    """The answer to an event, a difficulty, a bail-out or a refusal; the first outstanding item is
-    what is asked."""
     NOTICE = "notice"
     """Nothing is asked."""
 
@@ -51,15 +65,6 @@ class Hearing(StrEnum):
     OFF = "off"
 
 
-class Outcome(StrEnum):
-    """How the last words were taken; each has its own shape."""
-
-    TAKEN = "taken"
-    WAITING = "waiting"
-    REFUSED = "refused"
-    IGNORED = "ignored"
-
-
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Asked:
     """What the room is asked, or told."""
@@ -69,6 +74,7 @@ class Asked:
     wait_s: float
     """How long the machine still waits, counted from the view's time; 0 if for nothing."""
     say_label: str
+    """What comes before the phrases; or alone, what else is to be told."""
     say: tuple[str, ...]
     """Every answer that may be given: the display must not lead to one of them."""
 
@@ -78,11 +84,17 @@ class Line:
     """One item of the course."""
 
     name: str
+    label: str
+    """The name in a word or two, to be read from afar."""
     mark: Mark
-    says: str
-    """What stands, in words; "" while nothing does."""
+    word: str
+    """What stands, or how it fell; "" if it was never stated."""
     since_utc: str
-    """When that was stated, RFC 3339; "" while nothing stands."""
+    """Since when; "" if it was never stated."""
+    missing: bool
+    """Whether it is outstanding for what is asked now."""
+    asked: bool
+    """Whether it is what is asked now."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -106,13 +118,13 @@ class Gate:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Outstanding:
-    """The names of the outstanding items, in order."""
+class Told:
+    """A sentence with its mark: what was answered last, or what stays on the screen."""
 
-    label: str
-    names: tuple[str, ...]
-    asked_first: bool
-    """Whether the first of them is what is asked now."""
+    mark: Mark
+    text: str
+    at_utc: str
+    """When it happened."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,10 +132,12 @@ class LastHeard:
     """The last words and what became of them."""
 
     how: str
-    """Heard, Entered or No reply."""
+    """Heard, Entered, Expired or No reply."""
     words: str
-    outcome: Outcome
+    mark: Mark
     taken: str
+    answered: bool
+    """Whether the view's `answer` is the answer to it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -133,7 +147,9 @@ class Machine:
     hearing: Hearing
     word: str
     trouble: str
-    """Which parts and since when; "" for none."""
+    """Which parts; "" for none."""
+    since_utc: str
+    """Since when."""
     messages: tuple[str, ...]
     """What each failing part reported."""
 
@@ -146,15 +162,33 @@ class View:
     """The number of the log's line that it shows; a reply by hand belongs to that line."""
     title: str
     case: str
+    rehearsal: str
+    """The mark of a record that is of no operation; "" for a case."""
     opened_utc: str
     at_utc: str
     machine: Machine
     asked: Asked
     phases: tuple[ShownPhase, ...]
     gate: Gate
-    outstanding: Outstanding
+    missing: str
+    """The heading of the lines that are missing; "" if none is."""
+    answer: Told | None
+    """What the machine remarked on the last input that was taken, if anything."""
     heard: LastHeard | None
+    kept: tuple[Told, ...]
+    """What stays on the screen, the most urgent first."""
     caution: str
+
+
+class Role(StrEnum):
+    """What a fixed key is for; the others have none."""
+
+    EMERGENCY = "emergency"
+    EVENT = "event"
+    HELP = "help"
+    CONFIRM = "confirm"
+    NEGATIVE = "negative"
+    NONE = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -165,6 +199,7 @@ class Key:
     label: str
     """The phrase without the address word: for the eye only."""
     withdraws: bool
+    role: Role = Role.NONE
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -9,6 +9,7 @@ from voicecheck.core import facts
 from voicecheck.core.case import Case
 from voicecheck.core.facts import Fact, Record
 from voicecheck.core.inputs import Answer, CloseRecord
+from voicecheck.core.past import Past
 from voicecheck.core.procedure import Item, Kind
 from voicecheck.core.state import ASIDE, Mode
 from voicecheck.core.wording import JOURNAL_FAILED
@@ -23,27 +24,30 @@ from voicecheck.display.screen import (
     Line,
     Machine,
     Mark,
-    Outcome,
-    Outstanding,
     ShownPhase,
+    Told,
     View,
 )
 
 
 def view(case: Case, record: Record, *, listening: bool) -> View:
     """The case after `record`; `listening` is false while the machine speaks."""
+    label, left = _missing(case)
     return View(
         line=record.seq,
         title=case.procedure.head.title,
         case=case.opened.case,
+        rehearsal=captions.REHEARSAL if case.opened.rehearsal else "",
         opened_utc=case.opened_at.utc,
         at_utc=record.at.utc,
         machine=_machine(case, listening=listening),
         asked=_asked(case, record),
-        phases=tuple(_phases(case)),
+        phases=tuple(_phases(case, case.past, frozenset(left))),
         gate=_gate(case),
-        outstanding=_outstanding(case),
+        missing=label if left else "",
+        answer=_answer(case, case.last_taken) if case.last_taken else None,
         heard=_heard(case, case.last_heard) if case.last_heard else None,
+        kept=tuple(_kept(case, case.past)),
         caution=case.opened.caution,
     )
 
@@ -51,28 +55,35 @@ def view(case: Case, record: Record, *, listening: bool) -> View:
 def stopped(last: View, why: str) -> View:
     """The last view, changed to say that recording has stopped, and why."""
     word, sentence = captions.STOPPED
-    text = Asked(kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0, say_label="", say=())
+    text = Asked(kind=Asking.NOTICE, text=JOURNAL_FAILED, wait_s=0.0, say_label=why, say=())
     off = replace(last.machine, hearing=Hearing.OFF, word=captions.OFF, messages=(why,))
-    gate = Gate(barrier=Barrier.STOPPED, word=word, sentence=sentence)
     return replace(
         last,
         asked=text,
         machine=off,
-        gate=gate,
-        phases=tuple(replace(phase, current=False) for phase in last.phases),
-        outstanding=Outstanding(label="", names=(), asked_first=False),
+        gate=Gate(barrier=Barrier.STOPPED, word=word, sentence=sentence),
+        phases=tuple(_stilled(phase) for phase in last.phases),
+        missing="",
+        answer=None,
         heard=None,
+        kept=(),
     )
+
+
+def _stilled(phase: ShownPhase) -> ShownPhase:
+    """A phase of which nothing is asked."""
+    lines = tuple(replace(line, asked=False, missing=False) for line in phase.lines)
+    return replace(phase, lines=lines, current=False)
 
 
 def _machine(case: Case, *, listening: bool) -> Machine:
     failing = case.failing
     hearing = _hearing(case, listening=listening)
-    since = min((record.at.utc for record in failing.values()), default="")
     return Machine(
         hearing=hearing,
         word=_HEARING_WORDS[hearing],
-        trouble=captions.trouble(failing, since),
+        trouble=captions.trouble(failing),
+        since_utc=min((record.at.utc for record in failing.values()), default=""),
         messages=tuple(getattr(record.cause, "message", "") for record in failing.values()),
     )
 
@@ -95,37 +106,33 @@ _HEARING_WORDS = {
 
 def _asked(case: Case, record: Record) -> Asked:
     kind, text = _text(case)
-    wait_s = 0.0 if case.due_us is None else max(0, case.due_us - record.at.mono_us) / 1e6
-    answerable = kind in (Asking.QUESTION, Asking.READ_BACK)
     return Asked(
         kind=kind,
         text=text,
-        wait_s=wait_s,
-        say_label=captions.say_label(case) if answerable else "",
-        say=captions.to_say(case) if answerable else (),
+        wait_s=0.0 if case.due_us is None else max(0, case.due_us - record.at.mono_us) / 1e6,
+        say_label=captions.say_label(case),
+        say=captions.to_say(case),
     )
 
 
 def _text(case: Case) -> tuple[Asking, str]:
-    """What waits for a reply comes first; a remark stays until something else is accepted."""
     if case.state.pending is not None:
         return Asking.READ_BACK, case.conduct.read_back(case)
-    if case.state.mode is Mode.PAUSING:
-        return Asking.PAUSE, case.conduct.ask(case)
-    remark = captions.remark(case, case.last_taken.fact) if case.last_taken else ""
-    if remark and case.state.mode is not Mode.CLOSED:
-        return Asking.REMARK, remark
-    in_course = case.state.mode is Mode.IN_COURSE
-    return Asking.QUESTION if in_course else Asking.NOTICE, case.conduct.ask(case)
+    kinds = {Mode.PAUSING: Asking.PAUSE, Mode.IN_COURSE: Asking.QUESTION}
+    return kinds.get(case.state.mode, Asking.NOTICE), case.conduct.ask(case)
 
 
-def _phases(case: Case) -> Iterator[ShownPhase]:
+def _phases(case: Case, past: Past, missing: frozenset[str]) -> Iterator[ShownPhase]:
     now, gated = _item_now(case), False
     for phase in case.procedure.phases:
         gated = gated or any(item.kind is Kind.ACT for item in phase.items)
+        lines = (_line(case, past, item) for item in phase.items)
         yield ShownPhase(
             title=phase.title,
-            lines=tuple(_line(case, item) for item in phase.items),
+            lines=tuple(
+                replace(line, missing=item.id in missing, asked=item.id == now)
+                for line, item in zip(lines, phase.items, strict=True)
+            ),
             current=now in {item.id for item in phase.items},
             gated=gated,
         )
@@ -141,26 +148,39 @@ def _item_now(case: Case) -> str:
     return next(iter(case.outstanding()), "")
 
 
-def _line(case: Case, item: Item) -> Line:
-    place = case.procedure.index[item.id]
-    answer = case.state.standing[place]
-    if not answer:
-        return Line(name=item.name, mark=Mark.OPEN, says="", since_utc="")
-    stands = case.conduct.satisfied(case.procedure, case.state.standing, place)
+def _line(case: Case, past: Past, item: Item) -> Line:
+    mark, word, since_utc = _state(case, past, item)
     return Line(
         name=item.name,
-        mark=Mark.STANDS if stands else Mark.SHORT,
-        says=item.answer(answer).says,
-        since_utc=case.stated_at[item.id].utc,
+        label=item.called,
+        mark=mark,
+        word=word,
+        since_utc=since_utc,
+        missing=False,
+        asked=False,
     )
+
+
+def _state(case: Case, past: Past, item: Item) -> tuple[Mark, str, str]:
+    """An item's mark, the word for it, and since when."""
+    place = case.procedure.index[item.id]
+    if answer := case.state.standing[place]:
+        stands = case.conduct.satisfied(case.procedure, case.state.standing, place)
+        says, stated_at = item.answer(answer).says, case.stated_at[item.id].utc
+        return Mark.STANDS if stands else Mark.UNSAFE, says, stated_at
+    fell, noted = past.fell.get(item.id), past.noted.get(item.id)
+    if noted is not None and (fell is None or fell.seq < noted.seq):
+        return Mark.NOTED, captions.taken_as(case.procedure, noted.fact), noted.at.utc
+    if fell is not None:
+        return Mark.FELL, captions.fell(case, fell), fell.at.utc
+    return Mark.OPEN, "", ""
 
 
 def _gate(case: Case) -> Gate:
     word, sentence = captions.gate(case)
     barrier = _BARRIERS.get(case.state.mode)
     if barrier is None:
-        missing = case.gate_missing()
-        barrier = Barrier.CLOSED if missing else Barrier.OPEN
+        barrier = Barrier.CLOSED if case.gate_missing() else Barrier.OPEN
     return Gate(barrier=barrier, word=word, sentence=sentence)
 
 
@@ -172,29 +192,25 @@ _BARRIERS = {
 }
 
 
-def _outstanding(case: Case) -> Outstanding:
-    label, left = _left(case)
-    kind, _ = _text(case)
-    in_course = case.state.mode is Mode.IN_COURSE
-    return Outstanding(
-        label=label,
-        names=tuple(case.procedure.item(item).name for item in left),
-        asked_first=kind is Asking.QUESTION or (kind is Asking.REMARK and in_course),
-    )
-
-
-def _left(case: Case) -> tuple[str, tuple[str, ...]]:
-    """The heading of the list, and the items in it."""
+def _missing(case: Case) -> tuple[str, tuple[str, ...]]:
+    """The heading of what is missing, and the items."""
     if isinstance(case.state.pending, CloseRecord):
         return captions.NOT_YET_STATED, case.outstanding()
-    if case.last_taken and _text(case)[0] is Asking.REMARK:
+    if case.state.pending is None and case.state.mode is Mode.IN_COURSE and case.last_taken:
         match case.last_taken.fact:
             case facts.Refused(outstanding=missing) if missing:
                 return captions.NOT_YET_STATED, missing
-    aside = case.state.mode in ASIDE
+    if case.state.mode in ASIDE:
+        return "", ()
     gated = () if case.state.mode is Mode.CLOSED else case.gate_missing()
-    left = () if aside else gated or case.outstanding()
-    return captions.outstanding_label(case), left
+    return captions.missing(case), gated or case.outstanding()
+
+
+def _answer(case: Case, record: Record) -> Told | None:
+    """A remark stays until something else is taken."""
+    text = "" if case.state.mode is Mode.CLOSED else captions.remark(case, record.fact)
+    mark = _mark(case, record.fact)
+    return Told(mark=mark, text=text, at_utc=record.at.utc) if text else None
 
 
 def _heard(case: Case, record: Record) -> LastHeard:
@@ -202,18 +218,44 @@ def _heard(case: Case, record: Record) -> LastHeard:
     return LastHeard(
         how=how,
         words=words,
-        outcome=_outcome(record.fact),
-        taken=captions.taken(record.fact),
+        mark=_mark(case, record.fact),
+        taken=captions.taken(case, record.fact),
+        answered=record is case.last_taken,
     )
 
 
-def _outcome(fact: Fact) -> Outcome:
+def _mark(case: Case, fact: Fact) -> Mark:
     match fact:
-        case facts.Refused() | facts.Retracted() | facts.Lapsed() | facts.Expired():
-            return Outcome.REFUSED
+        case facts.Stated():
+            return Mark.UNSAFE if captions.is_unsafe(case.procedure, fact) else Mark.STANDS
+        case facts.Withdrawn() | facts.Expired():
+            return Mark.FELL
+        case facts.Refused() | facts.Retracted() | facts.Lapsed():
+            return Mark.REFUSED
         case facts.NotUnderstood():
-            return Outcome.IGNORED
+            return Mark.IGNORED
         case facts.Proposed() | facts.CloseProposed() | facts.PauseBegun():
-            return Outcome.WAITING
+            return Mark.WAITING
         case _:
-            return Outcome.TAKEN
+            return Mark.NOTED
+
+
+def _kept(case: Case, past: Past) -> Iterator[Told]:
+    """What must not be forgotten: trouble, leaving the course, what fell, help, acts noted."""
+    machine = _machine(case, listening=True)
+    if case.state.mode is Mode.CLOSED:
+        return
+    if machine.trouble:
+        yield Told(mark=Mark.TROUBLE, text=machine.trouble, at_utc=machine.since_utc)
+    if past.left:
+        text = captions.left(case, past.left.fact)
+        yield Told(mark=Mark.NOTED, text=text, at_utc=past.left.at.utc)
+    if past.helped:
+        yield Told(mark=Mark.NOTED, text=captions.HELP, at_utc=past.helped.at.utc)
+    by = {record.seq: record for record in past.fell.values()}
+    for _, record in sorted(by.items(), reverse=True):
+        if record is not past.left:
+            yield Told(mark=Mark.FELL, text=captions.fell(case, record), at_utc=record.at.utc)
+    if past.noted:
+        item, last = max(past.noted.items(), key=lambda each: each[1].seq)
+        yield Told(mark=Mark.NOTED, text=captions.called(case, item), at_utc=last.at.utc)

@@ -71,6 +71,9 @@ def perform(setup: Setup, room: Path, voice: str | None, *, fast: bool) -> bool:
         case.live(turns if fast else paced(turns))
     expected = written(scenario, mute=setup.mute and not setup.wav)
     as_written = understood(setup.procedure, taken) == understood(setup.procedure, expected)
+    if deaf_s := case.service.deaf_s:
+        deaf = deaf_s / case.service.position_s
+        click.echo(f"Because it spoke, it was deaf {deaf:.0%} of the time.")
     click.echo(f"The case {'went' if as_written else 'did not go'} as the scenario says.")
     return as_written
 

@@ -15,14 +15,28 @@ from typing import Protocol
 
 from voicecheck.core.case import Case
 from voicecheck.core.chain import GENESIS, Checkpoint, line_hash
-from voicecheck.core.facts import At, Doubt, NotUnderstood, Opened, Record, encode_record
+from voicecheck.core.facts import (
+    At,
+    CloseProposed,
+    Doubt,
+    NotUnderstood,
+    Opened,
+    PauseBegun,
+    Proposed,
+    Record,
+    Refused,
+    encode_record,
+)
 from voicecheck.core.inputs import (
     UNKNOWN,
+    Answer,
+    CloseRecord,
     Confirm,
     Due,
     Entered,
     Heard,
     Input,
+    Meaning,
     Negative,
     Restarted,
     Said,
@@ -32,6 +46,7 @@ from voicecheck.core.inputs import (
 from voicecheck.core.replay import replay
 from voicecheck.core.state import Mode
 from voicecheck.core.wording import LISTENS
+from voicecheck.sound.own_voice import OwnVoice, Samples
 from voicecheck.sound.pcm import BYTES_A_SECOND
 
 ECHO_S = 0.25
@@ -41,6 +56,9 @@ then is heard anew, without the machine's own voice."""
 REPLY_S = 0.3
 """What begins so long before the machine's last word ends, or later, counts: people answer within
 0.2 s, and no prompt holds a command or a reply (procedure_file.py checks)."""
+
+_HEARD_OUT = (CloseProposed, PauseBegun, Proposed, Refused)
+"""What is told of these must be heard before the next statement of the same breath is taken."""
 
 _SPEECHES_KEPT = 8
 """An utterance lasts 12 seconds at most (ears/tuning.py); no more speeches end meanwhile."""
@@ -67,6 +85,9 @@ class Voice(Protocol):
 
     def say(self, text: str) -> float:
         """Start to speak; returns how many seconds it will take."""
+
+    def sound(self, text: str) -> Samples:
+        """What that sounds like, 16 kHz mono s16; empty if nothing can be said."""
 
     def stop(self) -> None:
         """Fall silent at once."""
@@ -114,10 +135,15 @@ class Service:
         """`now` turns the audio position in seconds into a moment; `show` gets what to display."""
         self._log, self._ears, self._voice, self._now, self._show = log, ears, voice, now, show
         self.position_s = 0.0  # how much audio has passed
+        self.deaf_s = 0.0  # in how much of it the machine spoke, so that nothing said counted
+        self._own_voice = OwnVoice()
         self._speech: _Speech | None = None
         self._spoken_s: deque[tuple[float, float]] = deque(maxlen=_SPEECHES_KEPT)
         self._out_line, self._out_s = 0, 0.0  # the last question that was out, and since when
         self._owes_tone = False  # somebody spoke over the machine, and may speak now
+        self._asked: Meaning | Unclear = Unclear()  # what was last read back or refused,
+        self._asked_s = 0.0  # and since when
+        self._later: deque[Heard] = deque()  # said in the same breath, to be taken after that
 
     def open(self, opened: Opened) -> None:
         """Begin a new record."""
@@ -164,9 +190,12 @@ class Service:
                 self._interrupt(block)
             self._note_news()
             self._step_if_due()
+            self._take_later()
             if self.closed:
                 return
         self._hear(self._ears.finish())
+        while self._later and not self.closed:  # nobody will reply any more
+            self.step(self._later.popleft())
 
     def step(self, given: Input) -> None:
         """One input in, one fact out; it is on disk before anybody is told."""
@@ -190,6 +219,7 @@ class Service:
         self._hush()
         length_s = self._voice.say(text)
         if length_s:
+            self._own_voice.say(self._voice.sound(text), self.position_s)
             now_us = self._now(self.position_s).mono_us
             self._speech = _Speech(
                 text=text,
@@ -220,6 +250,7 @@ class Service:
 
     def _take(self, block: bytes) -> None:
         self.position_s += len(block) / BYTES_A_SECOND
+        self._own_voice.hear(block, self.position_s)
         self._hear(self._ears.hear(block))
         if self._speech is not None:
             self._follow(self._speech, self._now(self.position_s).mono_us)
@@ -246,11 +277,26 @@ class Service:
         for heard in utterances:
             if self.closed:
                 return
-            if isinstance(heard, Heard):
-                text = heard.text if self._concerns_us(heard) else UNKNOWN
-                self._take_utterance(replace(heard, text=text, over=self._is_over(heard)))
-            else:
+            if not isinstance(heard, Heard):
                 self.step(heard)
+                continue
+            said = replace(self._if_said(heard), over=self._is_over(heard))
+            if self._waits(said):
+                self._later.append(said)
+            else:
+                self._take_utterance(said)
+
+    def _if_said(self, heard: Heard) -> Heard:
+        """What was heard, if somebody said it to us; otherwise other speech, without its words.
+
+        An emergency or a bail-out is believed in any case: no prompt holds one.
+        """
+        if heard.text == UNKNOWN or not self._concerns_us(heard):
+            return replace(heard, text=UNKNOWN)
+        urgent = self.case.conduct.breaks_in(self.case.procedure, heard)
+        if urgent or not self._own_voice.is_it(heard.audio_from_s, heard.audio_to_s):
+            return heard
+        return replace(heard, text=UNKNOWN, addressed=0.0)
 
     def _concerns_us(self, heard: Heard) -> bool:
         """Whether the words may be kept: talk that is not meant for the machine is nobody's."""
@@ -260,11 +306,39 @@ class Service:
         meant = conduct.interpret(procedure, text)
         return text.partition(" ")[0] == address or not isinstance(meant, Unclear)
 
+    def _waits(self, heard: Heard) -> bool:
+        """Whether it is a statement in the same breath as one that is now asked about or refused.
+
+        Taken at once it would replace that question, which nobody has heard. What is urgent or in
+        the safe direction does not wait, nor what only says the same again.
+        """
+        meant = self._meant(heard)
+        if heard.over or meant == self._asked or heard.audio_from_s >= self._asked_s:
+            return False
+        match meant:
+            case Answer(item=item, answer=answer):
+                closing = isinstance(self.case.state.pending, CloseRecord)
+                return self.case.procedure.item(item).answer(answer).satisfies and not closing
+            case _:
+                return isinstance(meant, CloseRecord)
+
+    def _take_later(self) -> None:
+        """Take what waited, once the machine has spoken and nothing is open."""
+        if self._later and self.listening and self.case.due_us is None and not self.closed:
+            self._take_utterance(self._later.popleft())
+
     def _take_utterance(self, heard: Heard) -> None:
         if not heard.over or self.case.conduct.breaks_in(self.case.procedure, heard):
             self._hush()
         self.step(heard)
-        self._owes_tone |= self.case.last.fact == NotUnderstood(why=Doubt.SPOKEN_OVER)
+        fact = self.case.last.fact
+        self._owes_tone |= fact == NotUnderstood(why=Doubt.SPOKEN_OVER)
+        if isinstance(fact, _HEARD_OUT):
+            self._asked, self._asked_s = self._meant(heard), self.position_s
+
+    def _meant(self, heard: Heard) -> Meaning | Unclear:
+        text = self.case.conduct.attended(self.case, heard, self._now(self.position_s))
+        return self.case.conduct.interpret(self.case.procedure, text)
 
     def _is_over(self, heard: Heard) -> bool:
         """Whether the utterance began while the machine spoke.
@@ -272,8 +346,8 @@ class Service:
         A reply to a question that was not out yet counts as one, too: nobody can mean it.
         """
         began_s, speech = heard.audio_from_s, self._speech
-        meant = self.case.conduct.interpret(self.case.procedure, heard.text)
-        if isinstance(meant, Confirm | Negative) and self.case.state.pending is not None:
+        replies = isinstance(self._meant(heard), Confirm | Negative)
+        if replies and self.case.state.pending is not None:
             return self._out_line != self.case.asked_line or began_s < self._out_s
         if speech is not None and speech.from_s <= began_s < speech.counts_s:
             return True
@@ -289,6 +363,7 @@ class Service:
         if speech is not None:
             counts_s = min(speech.counts_s, self.position_s)
             self._spoken_s.append((speech.from_s, counts_s))
+            self.deaf_s += counts_s - speech.from_s
             from_s, to_s = round(speech.from_s, 2), round(self.position_s, 2)
             self.step(Said(text=speech.text, audio_from_s=from_s, audio_to_s=to_s))
 

@@ -10,7 +10,7 @@ import click
 from voicecheck.core.case import Case
 from voicecheck.core.facts import Opened, Record, Refused, Spoke
 from voicecheck.core.inputs import UNKNOWN, Due, Entered, Heard, Restarted, Said, Trouble
-from voicecheck.core.wording import took
+from voicecheck.display import captions
 
 COLUMNS = 80
 _INDENT = " " * 10
@@ -19,12 +19,14 @@ _INDENT = " " * 10
 def show(case: Case, record: Record, text: str, say: Callable[[str], None]) -> None:
     """Print one record, by `say`, once it is on disk."""
     if isinstance(record.fact, Opened):
-        title = f"{case.procedure.head.title} · case {case.opened.case}"
+        kind = captions.REHEARSAL if case.opened.rehearsal else "case"
+        title = f"{case.procedure.head.title} · {kind} {case.opened.case}"
         say(f"\n{click.style(title, bold=True)}\n{fill(case.opened.caution, COLUMNS)}\n")
     if isinstance(record.fact, Spoke) or _is_our_own_voice(record):
         return
     items = len(case.procedure.items)
-    taken = took(record.fact).upper() if isinstance(record.fact, Refused) else took(record.fact)
+    taken = captions.taken_as(case.procedure, record.fact)
+    taken = taken.upper() if isinstance(record.fact, Refused) else taken
     say(_wrapped(f"{record.at.utc[11:19]}  {_cause(record)}", _INDENT))
     say(f"{_INDENT}{taken:<30} [{items - len(case.outstanding())}/{items} stated]")
     if text:

@@ -50,6 +50,10 @@ class Muted:
         """Say nothing, in 0 seconds."""
         return 0.0
 
+    def sound(self, _text: str) -> Samples:
+        """No sound."""
+        return np.zeros(0, np.int16)
+
     def stop(self) -> None:
         """Nothing to silence."""
 
@@ -86,6 +90,10 @@ class WavFile:
     def prepare(self, texts: Iterable[str]) -> None:
         """Render what is not in the cache."""
         self._speech.prepare(texts)
+
+    def sound(self, text: str) -> Samples:
+        """What that sounds like, 16 kHz mono s16; raises AnnouncerError."""
+        return self._speech.samples(text)
 
     def say(self, text: str) -> float:
         """Speak from now, and cut off what is still being said. Returns seconds."""
@@ -176,6 +184,10 @@ class Loudspeaker:
     def prepare(self, texts: Iterable[str]) -> None:
         """Render what is not in the cache."""
         self._speech.prepare(texts)
+
+    def sound(self, text: str) -> Samples:
+        """What that sounds like, 16 kHz mono s16; raises AnnouncerError."""
+        return self._speech.samples(text)
 
     def say(self, text: str) -> float:
         """Speak from now, instead of what is being said. Returns seconds; raises AnnouncerError."""

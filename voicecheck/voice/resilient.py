@@ -5,12 +5,16 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from typing import Protocol
+
+import numpy as np
 
 from voicecheck.core.inputs import Trouble
 from voicecheck.core.legible import legible
 from voicecheck.sound.background import in_background
 from voicecheck.voice.announcer import AnnouncerError
+from voicecheck.voice.speech import Samples
 
 RETRY_S = 0.5
 """Between two attempts to replace an announcer."""
@@ -25,6 +29,8 @@ class _Announcer(Protocol):
     def prepare(self, texts: Iterable[str]) -> None: ...
 
     def say(self, text: str) -> float: ...
+
+    def sound(self, text: str) -> Samples: ...
 
     def stop(self) -> None: ...
 
@@ -73,6 +79,14 @@ class ResilientVoice:
         if length_s:
             self._mended()
         return length_s
+
+    def sound(self, text: str) -> Samples:
+        """What that sounds like, 16 kHz mono s16; empty if nothing can be said."""
+        announcer = self._announcer
+        with suppress(AnnouncerError):  # `say` has told it, or will
+            if announcer is not None and announcer.works:
+                return announcer.sound(text)
+        return np.zeros(0, np.int16)
 
     def stop(self) -> None:
         """Fall silent at once."""

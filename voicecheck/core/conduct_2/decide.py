@@ -49,7 +49,7 @@ def decide(case: Situation, given: Input, at: At) -> Fact:  # noqa: PLR0911 - on
     """The one fact that this input leads to at this moment of the case; raises only NothingDue."""
     match given:
         case Heard(over=True) if not breaks_in(case.procedure, given):
-            return _spoken_over(case, given)
+            return _spoken_over(case, given, attended(case, given, at))
         case Entered(line=line) if _is_stale(case, given, line):
             return facts.Refused(why=Why.STALE, item=_pending_item(case))
         case Heard() | Entered():
@@ -76,9 +76,9 @@ def _is_stale(case: Situation, given: Entered, line: int) -> bool:
     return replies and case.state.pending is not None and 0 < line < case.asked_line
 
 
-def _spoken_over(case: Situation, given: Heard) -> Fact:
+def _spoken_over(case: Situation, given: Heard, text: str) -> Fact:
     """Whoever meant the machine is asked to say it again; other talk is only talk."""
-    listening, meant = case.procedure.common.listening, interpret(case.procedure, given.text)
+    listening, meant = case.procedure.common.listening, interpret(case.procedure, text)
     replies = isinstance(meant, Confirm | Negative)
     # Another Vosk model does not tell how surely it was addressed: then the words must do.
     understood = not isinstance(meant, Unclear) and given.confidence >= listening.least_asked
@@ -88,14 +88,29 @@ def _spoken_over(case: Situation, given: Heard) -> Fact:
 
 
 def attended(case: Situation, given: Heard | Entered, at: At) -> str:
-    """The text, with the address word if it was said alone a moment ago."""
+    """The text, with the address word if it was said alone a moment ago, or goes on from there."""
     listening = case.procedure.common.listening
     if is_addressed(case.procedure, given.text) or given.text == UNKNOWN:
         return given.text
     lasted_s = given.audio_to_s - given.audio_from_s if isinstance(given, Heard) else 0.0
     waited_s = (at.mono_us - case.attends_from_us) / 1_000_000
     waits = case.attends_from_us >= 0 and waited_s <= listening.attends_s + lasted_s
-    return f"{listening.address} {given.text}" if waits else given.text
+    addressed = waits or _goes_on(case, given)
+    return f"{listening.address} {given.text}" if addressed else given.text
+
+
+def _goes_on(case: Situation, given: Heard | Entered) -> bool:
+    """Whether it is what follows an "and", cut off by a breath."""
+    before = case.last_taken.cause if case.last_taken else None
+    if not isinstance(before, Heard) or not isinstance(given, Heard):
+        return False
+    paused_s = given.audio_from_s - before.audio_to_s
+    return before.text.endswith(_JOINING) and 0 <= paused_s <= _BREATH_S
+
+
+_JOINING = (" and", " then")
+_BREATH_S = 1.0
+"""Longer, something else was begun. Common practice, no source."""
 
 
 def _unclear(case: Situation, given: Heard | Entered, text: str) -> Fact:

@@ -6,7 +6,7 @@ FIXED = {
     "training": "Research and training only.",
     "other_shape": "Gate not as shipped.",
     "stated": "{says} stated.",
-    "noted": "{says}. Noted, outside the course.",
+    "noted": "{says}. Noted outside the course.",
     "next": "Next: {asked}",
     "nothing_left": "Nothing outstanding. Close when ready.",
     "shall_i": "Shall I record: {says}?",

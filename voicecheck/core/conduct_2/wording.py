@@ -53,9 +53,8 @@ def _toned(case: Situation, fact: Fact) -> str:
         return ""
     match fact:
         case facts.Stated(item=item, answer=answer, lapsed=()):
-            about = case.procedure.item(item)
-            harmless = about.answer(answer).satisfies and not is_critical(about)
-            return TAKEN if harmless else ""
+            # What is critical was read back in words, and confirmed, a moment ago.
+            return TAKEN if case.procedure.item(item).answer(answer).satisfies else ""
         case facts.NotUnderstood(why=Doubt.UNSURE):
             return AGAIN
         case _:

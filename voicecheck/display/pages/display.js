@@ -1,10 +1,19 @@
 // Draws the View on the prompt display. All text is set as text, never as HTML. Nothing can be entered.
 
 import { follow } from "/pages/stream.js";
+import { clock, zone } from "/pages/clock.js";
 
 const at = (id) => document.getElementById(id);
-const clock = (utc) => utc.slice(11, 16);
-let shown, shownAt;
+const SMALLEST = 0.27; // of the size for three metres: that for one metre
+const WORDS = { open: "never stated", stands: "stated", unsafe: "not as required", fell: "fell", noted: "noted" };
+let shown, shownAt, awake;
+
+function part(name, text, kind = "") {
+  const made = document.createElement(name);
+  made.className = kind;
+  made.textContent = text;
+  return made;
+}
 
 function icon(name) {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
@@ -15,138 +24,170 @@ function icon(name) {
   return svg;
 }
 
-function hidden(text) {
-  const span = document.createElement("span");
-  span.className = "unseen";
-  span.textContent = text;
-  return span;
-}
-
 function say(id, text) {
   if (at(id).textContent !== text) at(id).textContent = text;
 }
 
-function phase({ title, lines, current }) {
-  const li = document.createElement("li");
-  const whole = lines.every((line) => line.mark === "stands");
-  li.classList.toggle("current", current);
-  li.classList.toggle("whole", whole);
-  const name = document.createElement("span");
-  name.textContent = title;
-  li.append(icon(current ? "mark-now" : whole ? "mark-stands" : "mark-open"), name);
-  const end = document.createElement("span");
-  if (whole) {
-    end.textContent = clock(lines.map((line) => line.since_utc).sort().at(-1));
-    end.title = "stands since, UTC";
-  } else {
-    end.className = "marks";
-    const count = lines.filter((line) => line.mark === "stands").length;
-    end.append(...lines.map((line) => icon("mark-" + line.mark)), hidden(`${count} of ${lines.length} stated`));
+function overflows(box) {
+  const tails = box === at("near") ? 0 : 0.22 * parseFloat(getComputedStyle(box).fontSize); // hang below the line
+  return box.scrollWidth > box.clientWidth + 1 || box.scrollHeight > box.clientHeight + tails;
+}
+
+/** Makes the letters smaller until the box holds its content. Returns whether it does. */
+function fit(box, letters = box) {
+  letters.style.fontSize = "";
+  const full = parseFloat(getComputedStyle(letters).fontSize);
+  for (let scale = 1; overflows(box) && scale > SMALLEST; scale -= 0.03) letters.style.fontSize = `${full * scale}px`;
+  return !overflows(box);
+}
+
+// ------------------------------------------------------------------------------------- the board
+
+/** One cell an item, always in the same place: the layout follows from the names alone. */
+function board(lines) {
+  const names = JSON.stringify([lines.map((line) => line.label), innerWidth, innerHeight]);
+  at("board").replaceChildren(...lines.map(cell));
+  if (at("board").dataset.names === names) return;
+  at("board").dataset.names = names;
+  let best = { letters: 0 };
+  for (let columns = 1; columns <= 6; columns += 1) {
+    const found = laid(Math.ceil(lines.length / columns));
+    if (found.letters > best.letters + 0.1) best = found;
   }
-  li.append(end);
+  at("board").style.setProperty("--rows", best.rows);
+  at("board").style.setProperty("--board", `${best.letters}px`);
+}
+
+/** How large the letters can be with so many rows. */
+function laid(rows) {
+  const box = at("board");
+  box.style.setProperty("--rows", rows);
+  box.style.removeProperty("--board");
+  const far = parseFloat(getComputedStyle(box).fontSize);
+  const row = box.clientHeight / rows;
+  const widest = Math.min(1, box.clientWidth / box.scrollWidth);
+  return { rows, letters: Math.min(far * widest, row / 0.915) };
+}
+
+function cell({ label, mark, word, since_utc, missing, asked }) {
+  const li = part("li", "", mark);
+  li.classList.toggle("missing", missing);
+  li.classList.toggle("asked-now", asked);
+  const told = [WORDS[mark], word, since_utc && clock(since_utc)].filter(Boolean).join(", ");
+  li.append(icon("mark-" + mark), part("span", label), part("span", told, "unseen"));
   return li;
 }
 
-/** Shrinks names that do not fit, then drops and counts the last ones. Returns whether any name fits. */
-function list({ names, asked_first }) {
-  const ul = at("names");
-  ul.replaceChildren(
-    ...names.map((name, n) => {
-      const li = document.createElement("li");
-      li.append(icon(asked_first && n === 0 ? "mark-now" : "mark-open"), name);
-      return li;
-    }),
-  );
-  ul.classList.remove("many");
-  ul.classList.toggle("many", overflows(ul));
-  const more = document.createElement("span");
-  more.className = "more";
-  for (let left = 1; ul.childElementCount > 1 && overflows(ul); left += 1) {
-    ul.lastElementChild.remove();
-    more.textContent = `and ${left} more`;
-    ul.lastElementChild.append(" ", more);
+// ------------------------------------------------------------------------------------- the bands
+
+function told({ mark, text, at_utc }) {
+  const span = part("span", "", mark);
+  span.append(icon("mark-" + mark), " ", part("span", text));
+  if (at_utc) span.append(" ", part("time", clock(at_utc)));
+  return span;
+}
+
+/** What was answered, in full; beside it, in the room that is left, the last words. */
+function last({ answer, heard }) {
+  const box = at("last");
+  const main = answer ?? (heard && { mark: heard.mark, text: heard.taken });
+  box.replaceChildren();
+  if (!main) return;
+  const words = [heard?.how === "Entered" && "by hand", heard?.words && `“${heard.words}”`, answer && !heard?.answered && heard?.taken];
+  const text = part("span", main.text, main.mark);
+  const beside = part("span", words.filter(Boolean).join(" "), "beside");
+  box.append(icon("mark-" + main.mark), " ", text, " ", beside);
+  box.firstChild.setAttribute("class", main.mark);
+  if (fit(box, beside)) return;
+  beside.remove();
+  fit(box, text);
+}
+
+/** What stays on the screen: never smaller; if it is too much, the least urgent are counted. */
+function kept(all) {
+  const box = at("kept");
+  box.replaceChildren(...all.map(told));
+  for (let left = 1; overflows(box) && box.childElementCount > 1; left += 1) {
+    box.querySelector(".more")?.remove();
+    box.lastElementChild.remove();
+    box.append(part("span", `+${left}`, "more"));
   }
-  return !overflows(ul);
-}
-
-function overflows(ul) {
-  const tails = 0.1 * parseFloat(getComputedStyle(ul).fontSize); // descenders hang below the last line
-  return ul.scrollHeight > ul.clientHeight + tails;
-}
-
-function quoted(words) {
-  const q = document.createElement("q");
-  q.textContent = words;
-  return q;
+  fit(box);
 }
 
 function draw(view) {
   document.body.dataset.barrier = view.gate.barrier;
   document.body.dataset.hearing = view.machine.hearing;
-  document.querySelector("header").classList.toggle("in-trouble", view.machine.trouble !== "");
   document.querySelector(".hearing use").setAttribute("href", "#hearing-" + view.machine.hearing);
   document.querySelector(".gate use").setAttribute("href", "#barrier-" + view.gate.barrier);
   say("hearing-word", view.machine.word);
-  say("trouble", view.machine.trouble);
-  say("opened", clock(view.opened_utc) + " UTC");
+  say("gate-word", view.gate.word);
+  say("gate-sentence", view.gate.sentence);
+  say("rehearsal", view.rehearsal);
+  at("rehearsal").hidden = !view.rehearsal;
 
   at("asked").dataset.kind = view.asked.kind;
   say("asked-text", view.asked.text);
-  at("say").hidden = view.asked.say.length === 0;
   say("say-label", view.asked.say_label);
-  at("say-words").replaceChildren(...view.asked.say.flatMap((words) => [quoted(words), " "]));
-  say("outstanding-label", view.outstanding.label);
-  at("outstanding-label").classList.toggle("alone", view.outstanding.names.length === 0);
+  at("say-words").replaceChildren(...view.asked.say.flatMap((words) => [part("q", words), " "]));
 
-  at("before").replaceChildren(...view.phases.filter((s) => !s.gated).map(phase));
-  at("after").replaceChildren(...view.phases.filter((s) => s.gated).map(phase));
-  say("gate-word", view.gate.word);
-  say("gate-sentence", view.gate.sentence);
-
-  at("heard").hidden = !view.heard;
-  if (view.heard) {
-    at("heard").dataset.outcome = view.heard.outcome;
-    document.querySelector(".taken use").setAttribute("href", "#outcome-" + view.heard.outcome);
-    say("heard-how", view.heard.how);
-    say("heard-words", view.heard.words);
-    say("heard-taken", view.heard.taken);
-  }
+  say("messages", view.machine.messages.filter((each) => each !== view.asked.say_label).join(" "));
   say("caution", view.caution);
-  say("messages", view.machine.messages.join(" "));
-  say("title", view.title);
+  say("title", view.title + " ·");
   say("case", "Case " + view.case);
+  hint();
   tick();
-  fit();
+  arrange();
 }
 
-/**
- * The question and all that may be said to it are never cut. If space is short, the names give way
- * first (see list). Then the question shrinks; then its label moves beside the phrases. If still no
- * name fits, the question stands alone, as large as possible: the gate says how many are outstanding.
- */
-function fit() {
-  const now = document.querySelector(".now");
-  const largest = (fits) =>
-    ["asked", "asked long", "asked long tight"].some((look) => {
-      at("asked").className = look;
-      return fits() && now.scrollHeight <= now.clientHeight;
-    });
-  at("outstanding").hidden = !shown.outstanding.label;
-  if (largest(() => list(shown.outstanding))) return;
-  at("outstanding").hidden = true;
-  largest(() => true);
+/** All that depends on the size of the window. */
+function arrange() {
+  if (!shown) return;
+  last(shown);
+  kept(shown.kept);
+  board(shown.phases.flatMap((phase) => phase.lines));
+  at("say").style.fontSize = "";
+  if (shown.gate.barrier === "stopped") fit(at("asked"), at("say")); // why can be long
+  else fit(at("asked"));
+  fit(at("near"));
 }
 
 function tick() {
   if (!shown) return;
   const since = performance.now() - shownAt;
-  const elapsed = Date.parse(shown.at_utc) - Date.parse(shown.opened_utc) + since;
-  const closed = shown.gate.barrier === "record_closed";
-  const minutes = Math.max(0, Math.floor((closed ? elapsed - since : elapsed) / 60000));
-  say("elapsed", `${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}`);
+  const now = Date.parse(shown.at_utc) + since;
+  const over = ["record_closed", "stopped"].includes(shown.gate.barrier);
+  const moment = over ? Date.parse(shown.at_utc) : now;
+  const minutes = Math.max(0, Math.floor((moment - Date.parse(shown.opened_utc)) / 60000));
+  const elapsed = `${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}`;
+  say("local", clock(moment));
+  say("zone", zone(moment));
+  say("elapsed", `${elapsed} since opened`);
+  say("utc", `${new Date(moment).toISOString().slice(11, 16)} UTC`);
   const left = Math.ceil(shown.asked.wait_s - since / 1000);
   const waits = shown.asked.wait_s > 0 && shown.machine.hearing !== "speaking";
   say("wait", waits ? `${Math.max(0, left)} s` : "");
+}
+
+// ---------------------------------------------------------------------- full screen, and no sleep
+
+/** Where the page may keep the screen awake itself (Screen Wake Lock, W3C) it does; else it asks. */
+async function stayAwake() {
+  try {
+    awake = await navigator.wakeLock.request("screen");
+    awake.addEventListener("release", hint);
+  } catch {
+    awake = undefined;
+  }
+  hint();
+}
+
+function hint() {
+  const whole = innerHeight >= screen.height - 1 || document.fullscreenElement;
+  const asks = [];
+  if (!whole) asks.push("Press F11: full screen.");
+  if (!awake || awake.released) asks.push("Keep this screen from sleeping: its settings.");
+  say("hint", asks.join(" "));
 }
 
 follow(
@@ -161,6 +202,8 @@ follow(
     say("stale", words);
   },
 );
+stayAwake();
 setInterval(tick, 250);
-addEventListener("resize", () => shown && fit());
-document.fonts.ready.then(() => shown && fit());
+addEventListener("resize", () => (hint(), arrange()));
+document.addEventListener("visibilitychange", () => document.hidden || stayAwake());
+document.fonts.ready.then(arrange);
