@@ -19,7 +19,7 @@ _SAID = say(PHRASE).astype("<i2").tobytes()
 SAID = [_SAID[at : at + _BYTES] for at in range(0, len(_SAID), _BYTES)]
 """The phrase in blocks of 0.1 s, with 0.4 s of quiet before it and 0.8 s after it."""
 
-UNENDED = SAID[:-8]
+UNENDED = SAID[:-9]
 """Its quiet is still too short to end it."""
 
 QUIET = [noise(_BYTES // 2, seed=1).astype("<i2").tobytes()] * 10
