@@ -28,6 +28,10 @@ TAKEN, REFUSED, AGAIN, LISTENS = "♪ taken", "♪ refused", "♪ again", "♪ l
 """Texts that are not spoken but sound as a tone (voice/tones.py)."""
 
 HELP_CALLED = "Help called for, noted."
+
+NOT_AS_REQUIRED = ", not as required"
+"""Added to how an answer was taken that does not satisfy its item."""
+
 CLOSING = "closing the record"
 """The name of what waits for a confirm when it is not an item."""
 

@@ -11,7 +11,7 @@ from voicecheck.core.facts import Fact, Record, Why
 from voicecheck.core.inputs import UNKNOWN, Entered, Heard
 from voicecheck.core.procedure import Procedure
 from voicecheck.core.state import ASIDE, Mode
-from voicecheck.core.wording import CLOSING, HELP_CALLED, took
+from voicecheck.core.wording import CLOSING, HELP_CALLED, NOT_AS_REQUIRED, took
 
 HEARING = frozenset({"microphone", "recogniser"})
 """If one of these parts fails, no voice reaches the case."""
@@ -25,9 +25,6 @@ HELP = "help"
 
 REHEARSAL = "Rehearsal"
 """The mark of a record that is of no operation."""
-
-NOT_AS_REQUIRED = ", not as required"
-"""Added to how an answer was taken that does not satisfy its item."""
 
 STOPPED = ("Recording stopped", "nothing new is kept")
 """Shown in the gate's place once the log can no longer be written."""

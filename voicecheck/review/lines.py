@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from voicecheck.core import facts
 from voicecheck.core.facts import Fact, Why
-from voicecheck.core.wording import in_words, took
+from voicecheck.core.wording import NOT_AS_REQUIRED, in_words, took
 from voicecheck.review.findings import Moment, Utterance
 from voicecheck.review.summary import duration
 from voicecheck.review.trace import Step, Trace
@@ -124,10 +124,6 @@ def _line(trace: Trace, step: Step) -> Line:
         gap_s=getattr(fact, "gap_s", None),
         answered=step.answered,
     )
-
-
-NOT_AS_REQUIRED = ", not as required"
-"""Added to how an answer was taken that does not satisfy its item."""
 
 
 def _about(trace: Trace, fact: Fact) -> tuple[str, str]:  # noqa: PLR0911 - one case a fact
